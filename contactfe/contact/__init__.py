@@ -1,0 +1,27 @@
+"""Contact of two meshed bodies: gap search, the bounded problem, its solver, and the audit of every solution."""
+
+from contactfe.contact.audit import Audit, audit
+from contactfe.contact.problem import ContactBuilder, ContactProblem, Handle
+from contactfe.contact.rig import ContactLaw, ContactRig, ContactSolution, free_play, solve_problem, widest_clearance
+from contactfe.contact.search import GapSearch, Pairing
+from contactfe.contact.solver import BoundedProblem, SolveReport, complementarity, solve_bounded
+
+__all__ = [
+    "Audit",
+    "BoundedProblem",
+    "ContactBuilder",
+    "ContactLaw",
+    "ContactProblem",
+    "ContactRig",
+    "ContactSolution",
+    "GapSearch",
+    "Handle",
+    "Pairing",
+    "SolveReport",
+    "audit",
+    "complementarity",
+    "free_play",
+    "solve_bounded",
+    "solve_problem",
+    "widest_clearance",
+]

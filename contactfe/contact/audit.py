@@ -1,0 +1,103 @@
+"""The audit of one contact solution: balance of both bodies, pull, overlap and complementarity."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactfe.contact.problem import Handle
+from contactfe.contact.rig import ContactSolution
+from contactfe.contact.search import turned
+from contactfe.contact.solver import complementarity
+from contactfe.errors import NotConverged
+
+Array = NDArray[np.float64]
+
+LIMITS = {
+    "force_balance": 1e-8,
+    "moment_balance": 1e-8,
+    "pull": 1e-9,
+    "over_cap": 1e-9,
+    "overlap": 1e-6,
+    "complementarity": 1e-6,
+}
+
+
+@dataclass(frozen=True)
+class Audit:
+    """Six relative numbers that are zero in an exact solution.
+
+    ``force_balance``: nodal contact forces on the wrench against those on the fastener, and against the handle's
+    force, over the sum of their magnitudes. ``moment_balance``: their moments about the axis, over the torque.
+    ``pull`` and ``over_cap``: largest pressure below zero or above the cap, over the cap. ``overlap``: deepest
+    overlap in cells below the cap, over the width across flats. ``complementarity``: the solver's residual.
+    """
+
+    force_balance: float = 0.0
+    moment_balance: float = 0.0
+    pull: float = 0.0
+    over_cap: float = 0.0
+    overlap: float = 0.0
+    complementarity: float = 0.0
+
+    def passed(self) -> bool:
+        """True when every number is within its limit."""
+        return all(value <= LIMITS[name] for name, value in asdict(self).items())
+
+    def check(self) -> Audit:
+        """Itself, or NotConverged with the numbers that are beyond their limits."""
+        broken = [f"{k} {v:.1e} (limit {LIMITS[k]:.0e})" for k, v in asdict(self).items() if not v <= LIMITS[k]]
+        if broken:
+            raise NotConverged("the audit of a contact solution failed: " + ", ".join(broken), slug="audit-failed", report=self)
+        return self
+
+    @staticmethod
+    def worst(audits: Iterable[Audit]) -> Audit:
+        """The largest of each number."""
+        audits = list(audits)
+        return Audit(*(max((getattr(a, f.name) for a in audits), default=0.0) for f in fields(Audit)))
+
+
+def audit(solution: ContactSolution, handle: Handle, nodes: tuple[Array, Array], across_flats: float) -> Audit:
+    """Audit one solution from its nodal forces.
+
+    Args:
+        nodes: coordinates (k, 2) of the flexibility's nodes of fastener and wrench, each in its own frame, mm.
+    """
+    p = solution.pressure
+    if not p.any():
+        return Audit()
+    problem, mu, cap = solution.problem, solution.law.friction, solution.law.cap
+    on_fastener, on_wrench = (f.reshape(-1, 2) for f in problem.nodal_forces(p, mu))
+    scale = float(np.abs(p) @ problem.length)
+    core = -turned(on_fastener.sum(axis=0), -handle.sense * solution.rotation)  # reaction, in the wrench's frame
+    torque_f, torque_w = _moment(nodes[0], on_fastener), _moment(nodes[1], on_wrench)
+    hand, couple = _handle_load(solution.torque, handle)
+    force = max(np.abs(on_wrench.sum(axis=0) - core).max(), np.abs(on_wrench.sum(axis=0) + hand).max())
+    moment = max(abs(torque_f + torque_w), abs(torque_w + couple))
+    own = scale * across_flats
+    bounded = problem.bounded(mu, cap)
+    below = ~solution.capped
+    return Audit(
+        force_balance=float(force) / scale,
+        moment_balance=float(moment) / own,
+        pull=max(0.0, -float(p.min())) / cap,
+        over_cap=max(0.0, float(p.max()) - cap) / cap,
+        overlap=max(0.0, -float(solution.gap[below].min(initial=0.0))) / across_flats,
+        complementarity=complementarity(bounded, p, solution.motion),
+    )
+
+
+def _handle_load(torque: float, handle: Handle) -> tuple[Array, float]:
+    """Force of the hand on the wrench (2,) and moment about the axis, for a torque in the sense of turning."""
+    if handle.lever_arm is None:
+        return np.zeros(2), handle.sense * torque
+    push = handle.sense * np.array([-np.sin(handle.direction), np.cos(handle.direction)])
+    return push * torque / handle.lever_arm, handle.sense * torque
+
+
+def _moment(x: Array, force: Array) -> float:
+    return float(np.sum(x[:, 0] * force[:, 1] - x[:, 1] * force[:, 0]))

@@ -1,0 +1,192 @@
+"""The contact problem of one rotation: a flexibility per pressure cell, gaps, and the balance of the wrench.
+
+    gap = g + (C_nn + mu C_nt) p - B_n^T a        p: pressure of each cell, MPa; a: free motion of the wrench, mm
+    B p = 0,  B = B_n + mu B_t                    the wrench floats: no net force but the handle's
+
+Gaps are integrated over the cell (mm2 per unit depth), so the normal part C_nn is symmetric.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_matrix
+
+from contactfe.contact.search import Pairing, turned
+from contactfe.contact.solver import BoundedProblem
+from contactfe.elastic import Flexibility
+from contactfe.mesh import SectionMesh
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class ContactProblem:
+    """Cells (c of them): their fastener node, wrench group, length (mm), weighted gap and flexibilities.
+
+    ``normal_forces``/``friction_forces``: sparse (2k, c) maps from pressures to nodal forces per unit depth on each
+    body, the friction ones for mu = 1. ``arm_n``/``arm_t`` (c,): moment about the axis per unit pressure on the
+    fastener, from normal and friction traction. ``balance_n``/``balance_t`` (2, c).
+    """
+
+    node: Index
+    group: Index
+    length: Array
+    centre: Array
+    normal: Array
+    gap: Array
+    normal_flexibility: Array
+    friction_flexibility: Array
+    balance_n: Array
+    balance_t: Array
+    arm_n: Array
+    arm_t: Array
+    wrench_n: csr_matrix
+    wrench_t: csr_matrix
+    fastener_n: csr_matrix
+    fastener_t: csr_matrix
+    force_n: Array
+    force_t: Array
+
+    def bounded(self, friction: float, cap: float, force: Array | None = None) -> BoundedProblem:
+        """The problem for the solver under a friction coefficient and a cap (MPa), with a net force (2,) or none."""
+        return BoundedProblem(
+            matrix=self.normal_flexibility + friction * self.friction_flexibility,
+            gap=self.gap,
+            balance=self.balance_n + friction * self.balance_t,
+            balance_n=self.balance_n,
+            cap=np.full(len(self.gap), cap),
+            force=np.zeros(len(self.balance_n)) if force is None else force,
+        )
+
+    def nodal_forces(self, pressure: Array, friction: float) -> tuple[Array, Array]:
+        """Forces (2k,) in N/mm on the flexibility's nodes of fastener (its own frame) and wrench."""
+        on_fastener = self.fastener_n @ pressure + friction * (self.fastener_t @ pressure)
+        on_wrench = self.wrench_n @ pressure + friction * (self.wrench_t @ pressure)
+        return np.asarray(on_fastener), np.asarray(on_wrench)
+
+
+@dataclass(frozen=True)
+class Handle:
+    """How the wrench is held: the direction of the handle (rad), and the hand's lever arm in mm (None: pure couple)."""
+
+    direction: float
+    lever_arm: float | None
+    sense: int
+
+
+class _Body:
+    """Interpolation from integration points to the nodes of one flexibility."""
+
+    def __init__(self, mesh: SectionMesh, flexibility: Flexibility) -> None:
+        self.mesh, self.flexibility = mesh, flexibility
+        self.number = np.full(len(mesh.nodes), -1, dtype=np.int64)
+        self.number[flexibility.nodes] = np.arange(len(flexibility.nodes))
+
+    def shapes(self, side: Index, s: Array) -> tuple[Index, Array, Array, Array]:
+        """Node numbers in the flexibility (q, 3), shape functions, points (q, 2) and tangents dx/ds with shapes' slope."""
+        nodes = self.mesh.boundary.nodes[side]
+        phi = np.column_stack([(1 - s) * (1 - 2 * s), 4 * s * (1 - s), s * (2 * s - 1)])
+        slope = np.column_stack([4 * s - 3, 4 - 8 * s, 4 * s - 1])
+        return self.number[nodes], phi, slope, self.mesh.nodes[nodes]
+
+
+class ContactBuilder:
+    """Turns pairings into contact problems; holds the two bodies with their flexibilities."""
+
+    def __init__(self, fastener: SectionMesh, flex_fastener: Flexibility, wrench: SectionMesh, flex_wrench: Flexibility, handle: Handle) -> None:
+        self._fastener, self._wrench = _Body(fastener, flex_fastener), _Body(wrench, flex_wrench)
+        self._handle = handle
+
+    def build(self, pairing: Pairing, rotation: float, widest: float) -> ContactProblem:
+        """The contact problem of the cells whose mean gap is below ``widest`` mm, at a rotation (rad)."""
+        cell, first = _cells(pairing)
+        length = np.bincount(cell, pairing.weight, minlength=len(first))
+        gap = np.bincount(cell, pairing.weight * pairing.gap, minlength=len(first))
+        known = (self._wrench.number[self._wrench.mesh.boundary.nodes[pairing.wrench_side]] >= 0).all(axis=1)
+        near = (gap < widest * length) & (length > 1e-4 * np.median(length))
+        near &= np.bincount(cell, ~known, minlength=len(first)) == 0
+        renumber = np.cumsum(near) - 1
+        q = near[cell]
+        cell = renumber[cell[q]]
+        count = int(near.sum())
+        side_w, xi, w = pairing.wrench_side[q], pairing.xi[q], pairing.weight[q]
+        normal, tangent = pairing.normal[q], pairing.tangent[q]
+        at_w, phi_w, _, nodes_w = self._wrench.shapes(side_w, xi)
+        x = np.einsum("qj,qjc->qc", phi_w, nodes_w)
+        wrench_n = _spread(at_w, -w[:, None] * phi_w, normal, cell, len(self._wrench.flexibility.nodes), count)
+        wrench_t = _spread(at_w, -w[:, None] * phi_w, tangent, cell, len(self._wrench.flexibility.nodes), count)
+        angle = -self._handle.sense * rotation
+        fastener_n = self._on_fastener(pairing, q, cell, count, turned(x, -angle), turned(normal, -angle))
+        fastener_t = self._on_fastener(pairing, q, cell, count, turned(x, -angle), turned(tangent, -angle))
+        total = [np.array([np.bincount(cell, w * v[:, c], minlength=count) for c in (0, 1)]) for v in (normal, tangent)]
+        arms = [np.bincount(cell, w * (x[:, 0] * v[:, 1] - x[:, 1] * v[:, 0]), minlength=count) for v in (normal, tangent)]
+        mean = np.column_stack([np.bincount(cell, w * x[:, c], minlength=count) for c in (0, 1)]) / length[near][:, None]
+        balance = [self._balance(f, m) for f, m in zip(total, arms, strict=True)]
+        cw, cf = self._wrench.flexibility.matrix, self._fastener.flexibility.matrix
+        moved_w, moved_f = wrench_n.T @ cw, fastener_n.T @ cf  # (c, 2k): gap change per unit nodal force
+        return ContactProblem(
+            node=pairing.node[first][near],
+            group=pairing.group[first][near],
+            length=length[near],
+            centre=mean,
+            normal=(total[0] / np.maximum(np.hypot(*total[0]), 1e-300)).T,
+            gap=gap[near],
+            normal_flexibility=_symmetric((wrench_n.T @ moved_w.T).T + (fastener_n.T @ moved_f.T).T),
+            friction_flexibility=(wrench_t.T @ moved_w.T).T + (fastener_t.T @ moved_f.T).T,
+            balance_n=balance[0],
+            balance_t=balance[1],
+            arm_n=arms[0],
+            arm_t=arms[1],
+            wrench_n=wrench_n,
+            wrench_t=wrench_t,
+            fastener_n=fastener_n,
+            fastener_t=fastener_t,
+            force_n=total[0],
+            force_t=total[1],
+        )
+
+    def _balance(self, force: Array, arm: Array) -> Array:
+        """Rows (2, c) that vanish when the wrench is in balance, for one kind of traction."""
+        if self._handle.lever_arm is None:
+            return force
+        along = np.array([np.cos(self._handle.direction), np.sin(self._handle.direction)])
+        push = self._handle.sense * np.array([-along[1], along[0]])
+        return np.vstack([along @ force, push @ force - self._handle.sense * arm / self._handle.lever_arm])
+
+    def _on_fastener(self, pairing: Pairing, q: NDArray[np.bool_], cell: Index, count: int, x: Array, direction: Array) -> csr_matrix:
+        """Nodal forces on the fastener, in its own frame, of unit traction along ``direction`` at the points x.
+
+        The traction acts where the wrench's surface is (x): crushed material has followed it. It is carried over to
+        the fastener's undeformed boundary with the couple that this shift makes, which turns the boundary there.
+        """
+        at, phi, slope, nodes = self._fastener.shapes(pairing.fastener_side[q], pairing.eta[q])
+        own = np.einsum("qj,qjc->qc", phi, nodes)
+        along = np.einsum("qj,qjc->qc", slope, nodes)
+        arm = x - own
+        couple = arm[:, 0] * direction[:, 1] - arm[:, 1] * direction[:, 0]
+        turn = np.column_stack([-along[:, 1], along[:, 0]]) / np.einsum("qc,qc->q", along, along)[:, None]
+        w = pairing.weight[q]
+        k = len(self._fastener.flexibility.nodes)
+        carried = _spread(at, w[:, None] * phi, direction, cell, k, count)
+        return csr_matrix(carried + _spread(at, (w * couple)[:, None] * slope, turn, cell, k, count))
+
+
+def _cells(pairing: Pairing) -> tuple[Index, Index]:
+    """Cell number of each integration point (q,), and one point of each cell."""
+    key = pairing.group * (pairing.node.max(initial=0) + 1) + pairing.node
+    _, first, cell = np.unique(key, return_index=True, return_inverse=True)
+    return cell.ravel().astype(np.int64), first.astype(np.int64)
+
+
+def _spread(at: Index, share: Array, direction: Array, cell: Index, nodes: int, cells: int) -> csr_matrix:
+    rows = (2 * at[:, :, None] + np.arange(2)).ravel()
+    values = (share[:, :, None] * direction[:, None, :]).ravel()
+    return csr_matrix((values, (rows, np.repeat(cell, 6))), shape=(2 * nodes, cells))
+
+
+def _symmetric(a: Array) -> Array:
+    return np.asarray(0.5 * (a + a.T))

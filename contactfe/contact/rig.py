@@ -1,0 +1,137 @@
+"""Two meshed bodies ready to be turned against each other: one call gives the solution of one rotation."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq, linprog
+
+from contactfe.contact.problem import ContactBuilder, ContactProblem, Handle
+from contactfe.contact.search import GapSearch
+from contactfe.contact.solver import SolveReport, solve_bounded
+from contactfe.elastic import Flexibility
+from contactfe.mesh import SectionMesh
+
+Array = NDArray[np.float64]
+
+WIDEST_GAP = 0.03  # of the width across flats: wider gaps cannot close elastically
+DEEPEST_OVERLAP = 0.12
+
+
+@dataclass(frozen=True)
+class ContactLaw:
+    """Friction coefficient and the largest pressure in MPa."""
+
+    friction: float
+    cap: float
+
+
+@dataclass(frozen=True, eq=False)
+class ContactSolution:
+    """The state at one rotation, per unit depth; arrays run over the cells (c,).
+
+    ``pressure`` MPa; ``gap`` mm, mean over the cell, deformed (negative: crushed by that much); ``motion`` (2,) mm,
+    how far the floating wrench has moved; ``torque`` N mm per mm of depth, positive in the sense of turning.
+    """
+
+    rotation: float
+    problem: ContactProblem
+    law: ContactLaw
+    pressure: Array
+    gap: Array
+    motion: Array
+    torque: float
+    report: SolveReport
+
+    @property
+    def capped(self) -> NDArray[np.bool_]:
+        """Cells that carry the largest pressure."""
+        return np.asarray(self.pressure >= self.law.cap * (1 - 1e-9))
+
+    def keyed(self) -> dict[tuple[int, int], float]:
+        """Pressure by (group, node), to start the next rotation from."""
+        return dict(zip(zip(self.problem.group.tolist(), self.problem.node.tolist(), strict=True), self.pressure.tolist(), strict=True))
+
+
+class ContactRig:
+    """The pair of bodies, their flexibilities and the way the wrench is held."""
+
+    def __init__(
+        self,
+        fastener: tuple[SectionMesh, Flexibility],
+        wrench: tuple[SectionMesh, Flexibility],
+        search: GapSearch,
+        handle: Handle,
+        across_flats: float,
+    ) -> None:
+        self.search, self.handle = search, handle
+        self.widest = WIDEST_GAP * across_flats
+        self._builder = ContactBuilder(*fastener, *wrench, handle)
+
+    def problem(self, rotation: float) -> ContactProblem:
+        """The contact problem at a rotation (rad)."""
+        return self._builder.build(self.search.pairing(rotation), rotation, self.widest)
+
+    def solve(self, rotation: float, law: ContactLaw, before: ContactSolution | None = None) -> ContactSolution:
+        """Solve one rotation, started from a neighbouring solution when given.
+
+        Raises:
+            NotConverged: from the solver.
+        """
+        return solve_problem(self.problem(rotation), rotation, law, self.handle.sense, before)
+
+
+def solve_problem(problem: ContactProblem, rotation: float, law: ContactLaw, sense: int, before: ContactSolution | None = None) -> ContactSolution:
+    """Solve a contact problem under a law."""
+    n = len(problem.gap)
+    mu = law.friction
+    bounded = problem.bounded(mu, law.cap)
+    if n == 0 or bool((problem.gap >= 0).all()):
+        # Nothing overlaps where the wrench stands; the caller has seen to it that it stands where it fits.
+        report = SolveReport(True, "apart", 0, 0.0)
+        return ContactSolution(rotation, problem, law, np.zeros(n), problem.gap / problem.length, np.zeros(2), 0.0, report)
+    start = None
+    if before is not None:
+        known = before.keyed()
+        start = np.array([known.get(k, 0.0) for k in zip(problem.group.tolist(), problem.node.tolist(), strict=True)])
+    pressure, motion, report = solve_bounded(bounded, start)
+    gap = (bounded.gap + bounded.matrix @ pressure - bounded.balance_n.T @ motion) / problem.length
+    torque = sense * float((problem.arm_n + mu * problem.arm_t) @ pressure)
+    return ContactSolution(rotation, problem, law, pressure, gap, motion, torque, report)
+
+
+def free_play(search: GapSearch, across_flats: float, most: float) -> float | None:
+    """Rotation (rad) from square at which the wrench, floating in its plane, must touch on opposing flanks.
+
+    A linear programme at each rotation asks for the place that leaves the widest smallest gap; where that becomes
+    zero the play is used up. None when it does not within ``most``: the wrench turns freely.
+    """
+    step = math.radians(0.5)
+    low, high = 0.0, 0.0
+    while widest_clearance(search, high, across_flats) > 0:
+        low, high = high, high + step
+        if high > most:
+            return None
+    if high == 0.0:
+        return 0.0
+    return float(brentq(lambda t: widest_clearance(search, t, across_flats), low, high, xtol=1e-7))
+
+
+def widest_clearance(search: GapSearch, rotation: float, across_flats: float) -> float:
+    """Largest smallest gap (mm) over all places of the floating wrench at a rotation; negative: it cannot fit."""
+    pairing = search.pairing(rotation)
+    near = pairing.gap < 0.08 * across_flats
+    gap, normal = pairing.gap[near], pairing.normal[near]
+    if len(gap) == 0:
+        return across_flats
+    limit = 0.05 * across_flats
+    answer = linprog(
+        [0.0, 0.0, -1.0],
+        A_ub=np.column_stack([normal, np.ones(len(gap))]),
+        b_ub=gap,
+        bounds=[(-limit, limit), (-limit, limit), (None, across_flats)],
+    )
+    return float(answer.x[2])

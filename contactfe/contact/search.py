@@ -1,0 +1,199 @@
+"""Gap search: which stretch of the fastener faces which stretch of the wrench at one rotation, and how far away.
+
+The gap is measured along the wrench's outward normal, between the exact outlines. Every stretch lies on one side
+(element edge) of each mesh and in one pressure cell, so that integrals over it are exact for straight sides; that
+is what lets non-matching meshes pass the contact patch test.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactfe.mesh import SectionMesh
+from contactfe.profile import Piece
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+ATOMS = np.array([[0.0, 0.25], [0.25, 0.75], [0.75, 1.0]])  # of a side: the cells of its start, middle, end node
+GAUSS = 0.5 + np.array([-0.5, 0.5]) / np.sqrt(3.0)
+
+
+@dataclass(frozen=True, eq=False)
+class Pairing:
+    """Integration points where the bodies face each other (q of them), in the wrench's frame.
+
+    ``wrench_side``/``fastener_side`` (q,): numbers of the boundary sides; ``xi``/``eta`` (q,): fractions along
+    them; ``node`` (q,): fastener boundary node that owns the pressure cell; ``group`` (q,): stretch of the wrench
+    between two re-entrant corners; ``weight`` (q,) mm of wrench surface; ``normal`` (q, 2): out of the wrench;
+    ``tangent`` (q, 2): along which the wrench slides on the fastener; ``gap`` (q,) mm, negative where they overlap.
+    """
+
+    wrench_side: Index
+    fastener_side: Index
+    xi: Array
+    eta: Array
+    node: Index
+    group: Index
+    weight: Array
+    normal: Array
+    tangent: Array
+    gap: Array
+
+
+class PieceTable:
+    """Pieces of an outline as arrays, for vectorised geometry."""
+
+    def __init__(self, pieces: Iterable[Piece]) -> None:
+        pieces = tuple(pieces)
+        self.start = np.array([p.start for p in pieces])
+        self.arc = np.array([p.is_arc for p in pieces])
+        self.centre = np.array([p.centre for p in pieces])
+        self.radius = np.array([p.radius for p in pieces])
+        self.turn = np.array([p.turn for p in pieces])
+        self.length = np.array([p.length for p in pieces])
+        self.direction = np.array([p.tangents(np.zeros(1))[0] for p in pieces])
+        first = self.start - self.centre
+        self.middle_angle = np.arctan2(first[:, 1], first[:, 0]) + 0.5 * self.turn
+
+    def locate(self, k: Index, x: Array) -> tuple[Array, Array]:
+        """Fraction along piece ``k`` (...,) nearest to points x (..., 2), and height over it along its normal, mm."""
+        d = self.direction[k]
+        rel = x - self.start[k]
+        u = np.einsum("...i,...i->...", rel, d) / self.length[k]
+        height = rel[..., 0] * d[..., 1] - rel[..., 1] * d[..., 0]
+        arc = np.broadcast_to(self.arc[k], u.shape)
+        if arc.any():
+            k = np.broadcast_to(k, u.shape)
+            rel = x - self.centre[k]
+            angle = np.arctan2(rel[..., 1], rel[..., 0]) - self.middle_angle[k]
+            angle = angle - 2 * np.pi * np.round(angle / (2 * np.pi))
+            turn = np.where(arc, self.turn[k], 1.0)
+            u = np.where(arc, 0.5 + angle / turn, u)
+            height = np.where(arc, np.sign(turn) * (np.hypot(rel[..., 0], rel[..., 1]) - self.radius[k]), height)
+        return u, height
+
+    def frame(self, k: Index, u: Array) -> tuple[Array, Array, Array]:
+        """Points (q, 2), unit tangents and outward normals at the fractions ``u`` (q,) of the pieces ``k`` (q,)."""
+        t = self.direction[k].copy()
+        x = self.start[k] + (u * self.length[k])[:, None] * t
+        arc = self.arc[k]
+        if arc.any():
+            a = self.middle_angle[k][arc] + (u[arc] - 0.5) * self.turn[k][arc]
+            radial = np.column_stack([np.cos(a), np.sin(a)])
+            x[arc] = self.centre[k][arc] + self.radius[k][arc][:, None] * radial
+            t[arc] = np.sign(self.turn[k][arc])[:, None] * np.column_stack([-radial[:, 1], radial[:, 0]])
+        return x, t, np.column_stack([t[:, 1], -t[:, 0]])
+
+
+def turned(points: Array, angle: float) -> Array:
+    """Points or vectors (..., 2) turned anticlockwise about the origin."""
+    c, s = np.cos(angle), np.sin(angle)
+    return np.asarray(points @ np.array([[c, s], [-s, c]]))
+
+
+class GapSearch:
+    """Finds the pairing of two meshes at any rotation; everything that does not depend on it is laid out once.
+
+    ``shift`` moves the wrench's surface along its outward normal (a clearance offset, mm): positive closes the gap.
+    """
+
+    def __init__(
+        self, fastener: SectionMesh, wrench: SectionMesh, touching: frozenset[str], breaks: frozenset[str], sense: int, window: tuple[float, float]
+    ) -> None:
+        """Args:
+        touching: names of the wrench's pieces that may touch; breaks: names at which a pressure cell is cut.
+        sense: +1 if the wrench turns anticlockwise. window: deepest overlap and widest gap looked at, mm.
+        """
+        self.fastener, self.wrench, self.sense, self.window = fastener, wrench, sense, window
+        self._wrench_pieces = PieceTable(wrench.outline.pieces)
+        self._fastener_pieces = PieceTable(fastener.outline.pieces)
+        names = [p.name for p in wrench.outline.pieces]
+        self._touching = np.array([i for i, n in enumerate(names) if n in touching])
+        self._group = np.cumsum([n in breaks or (i > 0 and names[i - 1] in breaks) for i, n in enumerate(names)])
+        order = np.lexsort((wrench.boundary.span[:, 0], wrench.boundary.piece))
+        self._side_order = order
+        self._side_key = wrench.boundary.piece[order] * 2.0 + wrench.boundary.span[order, 0]
+        outer = np.flatnonzero(fastener.boundary.piece < len(fastener.outline.loops[0]))
+        side = np.repeat(outer, 3)
+        local = np.tile(ATOMS, (len(outer), 1))
+        span = fastener.boundary.span[side]
+        piece = fastener.boundary.piece[side]
+        at = span[:, :1] + local * (span[:, 1:] - span[:, :1])
+        self._atom_side, self._atom_piece, self._atom_local = side, piece, local
+        self._atom_node = fastener.boundary.nodes[outer].ravel()
+        self._atom_ends = np.stack([self._fastener_pieces.frame(piece, at[:, i])[0] for i in (0, 1)], axis=1)
+
+    def pairing(self, rotation: float) -> Pairing:
+        """The pairing when the wrench has turned by ``rotation`` (rad, >= 0) in its sense from square."""
+        angle = -self.sense * rotation
+        piece, atom, low, high, heights = self._facing(turned(self._atom_ends, angle))
+        row, side, low, high = self._cut_at_sides(piece, low, high)
+        piece, atom = piece[row], atom[row]
+        u = (low[:, None] + GAUSS * (high - low)[:, None]).ravel()
+        weight = np.repeat(0.5 * (high - low) * self._wrench_pieces.length[piece], 2)
+        piece, atom, side, estimate = (np.repeat(a, 2) for a in (piece, atom, side, heights[row]))
+        x, t, n = self._wrench_pieces.frame(piece, u)
+        gap, eta = self._hit(atom, turned(x, -angle), turned(n, -angle), estimate)
+        span = self.wrench.boundary.span[side]
+        slide = self.sense * (x[:, 0] * t[:, 1] - x[:, 1] * t[:, 0])
+        return Pairing(
+            wrench_side=side,
+            fastener_side=self._atom_side[atom],
+            xi=(u - span[:, 0]) / (span[:, 1] - span[:, 0]),
+            eta=eta,
+            node=self._atom_node[atom],
+            group=self._group[piece],
+            weight=weight,
+            normal=n,
+            tangent=np.where(slide >= 0, 1.0, -1.0)[:, None] * t,
+            gap=gap,
+        )
+
+    def _facing(self, ends: Array) -> tuple[Index, Index, Array, Array, Array]:
+        """Pairs of wrench piece and fastener atom that look at each other within the window."""
+        k = self._touching[:, None]
+        u0, h0 = self._wrench_pieces.locate(k, ends[None, :, 0])
+        u1, h1 = self._wrench_pieces.locate(k, ends[None, :, 1])
+        # Both outlines keep their material on the left, so facing stretches run against each other.
+        ok = (u1 < u0) & (u0 > 0) & (u1 < 1) & (u0 - u1 < 1.5)
+        ok &= (np.minimum(h0, h1) < self.window[1]) & (np.maximum(h0, h1) > -self.window[0])
+        i, atom = np.nonzero(ok)
+        low, high = np.maximum(u1[i, atom], 0.0), np.minimum(u0[i, atom], 1.0)
+        return self._touching[i], atom, low, high, 0.5 * (h0 + h1)[i, atom]
+
+    def _cut_at_sides(self, piece: Index, low: Array, high: Array) -> tuple[Index, Index, Array, Array]:
+        first = np.searchsorted(self._side_key, piece * 2.0 + low + 1e-13, side="right") - 1
+        last = np.searchsorted(self._side_key, piece * 2.0 + high - 1e-13, side="left") - 1
+        count = np.maximum(last - first + 1, 1)
+        row = np.repeat(np.arange(len(piece)), count)
+        offset = np.arange(len(row)) - np.repeat(np.cumsum(count) - count, count)
+        side = self._side_order[first[row] + offset]
+        span = self.wrench.boundary.span[side]
+        low, high = np.maximum(low[row], span[:, 0]), np.minimum(high[row], span[:, 1])
+        keep = high - low > 1e-11
+        return row[keep], side[keep], low[keep], high[keep]
+
+    def _hit(self, atom: Index, x: Array, n: Array, estimate: Array) -> tuple[Array, Array]:
+        """Distance along n from x to the atom's exact piece, and the fraction along the atom's side, both (q,)."""
+        pieces, k = self._fastener_pieces, self._atom_piece[atom]
+        rel = pieces.start[k] - x
+        d = pieces.direction[k]
+        across = n[:, 0] * d[:, 1] - n[:, 1] * d[:, 0]
+        gap = (rel[:, 0] * d[:, 1] - rel[:, 1] * d[:, 0]) / np.where(np.abs(across) > 1e-12, across, 1.0)
+        arc = pieces.arc[k]
+        if arc.any():
+            q = x - pieces.centre[k]
+            b = np.einsum("qi,qi->q", q, n)
+            root = np.sqrt(np.maximum(b**2 - np.einsum("qi,qi->q", q, q) + pieces.radius[k] ** 2, 0.0))
+            near, far = -b - root, -b + root
+            gap = np.where(arc, np.where(np.abs(near - estimate) <= np.abs(far - estimate), near, far), gap)
+        u, _ = pieces.locate(k, x + gap[:, None] * n)
+        span = self.fastener.boundary.span[self._atom_side[atom]]
+        local = self._atom_local[atom]
+        eta = np.clip((u - span[:, 0]) / (span[:, 1] - span[:, 0]), local[:, 0], local[:, 1])
+        return gap, eta

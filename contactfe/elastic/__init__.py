@@ -1,0 +1,15 @@
+"""Linear elasticity of one section: stiffness, supports, flexibility of the boundary, stresses."""
+
+from contactfe.elastic.body import Flexibility, HeldBody, edge_motions
+from contactfe.elastic.plane import PlaneMaterial, element_stresses, nodal_stresses, stiffness, von_mises
+
+__all__ = [
+    "Flexibility",
+    "HeldBody",
+    "PlaneMaterial",
+    "edge_motions",
+    "element_stresses",
+    "nodal_stresses",
+    "stiffness",
+    "von_mises",
+]

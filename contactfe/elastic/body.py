@@ -1,0 +1,137 @@
+"""One elastic body held somewhere: factorised once, asked many times.
+
+Two ways of holding: ``clamped`` nodes (the fastener's core), and ``carried`` (the wrench: its handle's end takes
+whatever force and couple statics demands, spread over that edge; the mean motion of the edge is zero). The second
+leaves the body free to bend everywhere else, and is symmetric: displacement and reaction are measured alike.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csc_matrix
+from scipy.sparse.linalg import SuperLU, splu
+
+from contactfe.elastic.plane import PlaneMaterial, stiffness
+from contactfe.errors import ContactFEError
+from contactfe.mesh import SectionMesh
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class Flexibility:
+    """Response of chosen boundary nodes to forces at the same nodes, per unit depth.
+
+    ``nodes`` (k,) node numbers; ``matrix`` (2k, 2k) mm per N/mm, symmetric; ``observed`` maps the name of a linear
+    measure of the displacement field to its row (2k,) of values per unit force.
+    """
+
+    nodes: Index
+    matrix: Array
+    observed: Mapping[str, Array]
+
+    def __post_init__(self) -> None:
+        for a in (self.nodes, self.matrix, *self.observed.values()):
+            a.setflags(write=False)
+
+
+class HeldBody:
+    """A meshed body with its support, factorised."""
+
+    def __init__(self, mesh: SectionMesh, material: PlaneMaterial, *, clamped: Index | None = None, carried: Index | None = None, thickness: float = 1.0) -> None:
+        """Factorise.
+
+        Args:
+            clamped: nodes that cannot move.
+            carried: numbers of the boundary sides on which force and couple are taken.
+            thickness: depth of this body over the unit depth that forces refer to.
+
+        Raises:
+            ContactFEError: the body is not held.
+        """
+        if (clamped is None) == (carried is None):
+            raise ContactFEError("a body is held by clamped nodes or carried by sides, one of them", slug="not-held")
+        self.mesh, self.material, self.thickness = mesh, material, thickness
+        self._matrix = stiffness(mesh, material) * thickness
+        n = 2 * len(mesh.nodes)
+        self._modes = np.zeros((n, 0))
+        free = np.ones(n, dtype=bool)
+        matrix = self._matrix
+        if clamped is not None:
+            if len(clamped) == 0:
+                raise ContactFEError("no node of the body is clamped: it can still move", slug="not-held")
+            free[2 * clamped] = free[2 * clamped + 1] = False
+        else:
+            assert carried is not None
+            self._modes = edge_motions(mesh, carried)
+            # Grounding the edge's mean motion makes the matrix definite; its effect is projected out again below.
+            scale = material.modulus * thickness
+            modes = csc_matrix(self._modes)
+            matrix = csc_matrix(matrix + scale * (modes @ modes.T))
+        self._free = np.flatnonzero(free)
+        self._lu: SuperLU = splu(
+            csc_matrix(matrix[self._free][:, self._free]),
+            permc_spec="MMD_AT_PLUS_A",
+            diag_pivot_thresh=0.0,
+            options={"SymmetricMode": True},
+        )
+        self._held = self._lu.solve(np.ascontiguousarray(self._modes[self._free])) if self._modes.shape[1] else None
+
+    def displacements(self, forces: Array) -> Array:
+        """Displacements (2n, q) in mm under nodal forces (2n, q) in N/mm."""
+        forces = np.asarray(forces, dtype=float)
+        f = forces[self._free]
+        u = self._lu.solve(np.ascontiguousarray(f))
+        if self._held is not None:
+            modes = self._modes[self._free]
+            u = u - self._held @ np.linalg.solve(modes.T @ self._held, self._held.T @ f)
+        out = np.zeros_like(forces)
+        out[self._free] = u
+        return out
+
+    def reactions(self, displacement: Array, forces: Array) -> Array:
+        """What the support adds, as nodal forces (2n,) in N/mm: stiffness times displacement less the loads."""
+        return np.asarray(self._matrix @ displacement - forces)
+
+    def flexibility(self, nodes: Index, observe: Mapping[str, Array] | None = None) -> Flexibility:
+        """Flexibility of the boundary nodes (k,), and rows of the linear measures given as weights (2n,)."""
+        n = 2 * len(self.mesh.nodes)
+        dofs = np.column_stack([2 * nodes, 2 * nodes + 1]).ravel()
+        matrix = np.empty((len(dofs), len(dofs)))
+        for columns in np.array_split(np.arange(len(dofs)), max(1, len(dofs) // 200)):
+            load = np.zeros((n, len(columns)))
+            load[dofs[columns], np.arange(len(columns))] = 1.0
+            matrix[:, columns] = self.displacements(load)[dofs]
+        names = list(observe or {})
+        rows: dict[str, Array] = {}
+        if observe:
+            answer = self.displacements(np.column_stack([observe[name] for name in names]))[dofs]
+            rows = {name: np.ascontiguousarray(answer[:, i]) for i, name in enumerate(names)}
+        return Flexibility(nodes=np.array(nodes), matrix=0.5 * (matrix + matrix.T), observed=rows)
+
+
+def edge_motions(mesh: SectionMesh, sides: Index) -> Array:
+    """Weights (2n, 3) of the mean motion of straight sides: two translations and the rotation about their middle.
+
+    Column 0 and 1 average the displacement over the length; column 2 is the best-fitting rotation (rad) of points
+    on a straight edge. The same columns spread a unit force or couple over the edge.
+    """
+    triples = mesh.boundary.nodes[sides]
+    ends = mesh.nodes[triples[:, [0, 2]]]
+    length = np.linalg.norm(ends[:, 1] - ends[:, 0], axis=1)
+    share = length[:, None] * np.array([1.0, 4.0, 1.0]) / 6.0  # Simpson: exact for quadratic functions
+    total = share.sum()
+    centre = np.einsum("sk,skc->c", share, mesh.nodes[triples]) / total
+    arm = mesh.nodes[triples] - centre
+    inertia = np.einsum("sk,skc,skc->", share, arm, arm)
+    out = np.zeros((2 * len(mesh.nodes), 3))
+    np.add.at(out[:, 0], 2 * triples, share / total)
+    np.add.at(out[:, 1], 2 * triples + 1, share / total)
+    np.add.at(out[:, 2], 2 * triples, -share * arm[:, :, 1] / inertia)
+    np.add.at(out[:, 2], 2 * triples + 1, share * arm[:, :, 0] / inertia)
+    return out

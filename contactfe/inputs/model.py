@@ -1,0 +1,105 @@
+"""The resolved case: every value filled in, in N, mm, MPa and rad. Frozen, comparable and picklable."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+
+@dataclass(frozen=True)
+class FastenerInput:
+    """The fastener. Lengths mm, stresses MPa, `rounding` 0 to 1.
+
+    `across_flats_nominal` is the width of the size, `across_flats` what is left of it after `undersize`.
+    `corner_radius` is the fillet of each corner (mm, > 0). `rounding` r turns the corners down on a circle of
+    diameter e - r (e - s), e = 2 s / sqrt(3) for a hex; `worn_side` "driven" applies that to the driven side
+    of each corner only. `size`, `grade` and `outline` are None where they were not given.
+    """
+
+    shape: str
+    size: str | None
+    grade: str | None
+    across_flats_nominal: float
+    across_flats: float
+    engaged_depth: float
+    yield_strength: float
+    rounding: float
+    corner_radius: float
+    worn_side: str
+    elastic_modulus: float
+    poisson: float
+    core_radius: float
+    outline: str | None
+
+
+@dataclass(frozen=True)
+class WrenchInput:
+    """The wrench head. Lengths mm, angles rad, stresses MPa.
+
+    `opening` is the width across the jaws or across the flats of the ring. `dims` maps the name of each
+    dimension of the profile (see `contactfe.standards.heads`) to its value, `rules` the same name to the rule
+    or "given". Both are kept as tuples of pairs so that the object can be pickled and hashed.
+    """
+
+    profile: str
+    opening: float
+    points: int
+    thickness: float
+    yield_strength: float
+    elastic_modulus: float
+    poisson: float
+    dims_items: tuple[tuple[str, float], ...]
+    rules_items: tuple[tuple[str, str], ...]
+    outline: str | None
+
+    @property
+    def dims(self) -> Mapping[str, float]:
+        """Dimensions of the head by name, read-only (mm, rad)."""
+        return MappingProxyType(dict(self.dims_items))
+
+    @property
+    def rules(self) -> Mapping[str, str]:
+        """The rule behind each dimension, or "given", by name, read-only."""
+        return MappingProxyType(dict(self.rules_items))
+
+
+@dataclass(frozen=True)
+class ContactInput:
+    """Contact law: Coulomb `friction` (-), `constraint_factor` (pressure cap over yield, -), `plane`
+    state."""
+
+    friction: float
+    constraint_factor: float
+    plane: str
+
+
+@dataclass(frozen=True)
+class LoadInput:
+    """Load: `lever_arm` in mm from the fastener's axis to the hand, None for a pure couple; turning
+    `direction`."""
+
+    lever_arm: float | None
+    direction: str
+
+
+@dataclass(frozen=True)
+class MeshInput:
+    """Mesh sizes: `edge_at_contact` and `edge_max` in mm, `growth` of edge length per unit distance (-)."""
+
+    edge_at_contact: float
+    edge_max: float
+    growth: float
+
+
+@dataclass(frozen=True)
+class CaseInput:
+    """One complete case. `cautions` are sentences about inputs that are allowed but unusual."""
+
+    name: str
+    fastener: FastenerInput
+    wrench: WrenchInput
+    contact: ContactInput
+    load: LoadInput
+    mesh: MeshInput
+    cautions: tuple[str, ...]

@@ -1,0 +1,229 @@
+"""The wrench of a case: opening, dimensions by rule, and whether the fastener goes in."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
+from ..errors import ContactFEError
+from ..materials import material
+from ..standards import DIMENSIONS, DefaultDim, head_defaults, opening_limits, size
+from ..units import format_length
+from .model import FastenerInput, WrenchInput
+
+if TYPE_CHECKING:
+    from .resolve import Resolver
+
+_RINGS = ("ring-six", "ring-six-relieved", "ring-twelve", "ring-spline", "flare-nut")
+_POINTS = {
+    "ring-six": 6,
+    "ring-six-relieved": 6,
+    "ring-twelve": 12,
+    "ring-spline": 12,
+    "open-end": 0,
+    "outline": 0,
+}
+# Across corners over across flats of the sharp shape (plane geometry).
+_CORNERS = {"hex": 2.0 / math.sqrt(3.0), "double-hex": 2.0 / math.sqrt(3.0), "square": math.sqrt(2.0)}
+_LEAST_WALL = 0.05
+
+
+def resolve_wrench(work: Resolver, fastener: FastenerInput | None) -> WrenchInput | None:
+    """Put the wrench together; None when the fastener or the profile is not known."""
+    profile = work.values.get("wrench.profile")
+    if profile is None and not work.given("wrench.profile"):
+        work.problem("wrench.profile", "missing", 'write profile = "ring-twelve"')
+    if profile is None:
+        return None
+    points = _points(work, profile)
+    _check_outline(work, profile)
+    outline = work.outline("wrench.outline")
+    if fastener is None:
+        _check_dims(work, profile, head_defaults(profile, 10.0, 10.1))
+        return None
+    opening = _opening(work, fastener)
+    if opening is None:
+        return None
+    defaults = head_defaults(profile, fastener.across_flats_nominal, opening)
+    _check_dims(work, profile, defaults)
+    dims = {name: float(work.values.get(f"wrench.{name}", entry.value)) for name, entry in defaults.items()}
+    rules = {
+        name: "given" if f"wrench.{name}" in work.values else entry.rule for name, entry in defaults.items()
+    }
+    thickness = _thickness(work, profile, dims, rules)
+    _check_fit(work, profile, points, fastener)
+    _check_opening(work, profile, fastener, opening)
+    _check_head(work, profile, fastener, opening, dims)
+    if thickness is not None and thickness < fastener.engaged_depth:
+        work.cautions.append(
+            f"[wrench] thickness: {format_length(thickness)} is less than the engaged depth, "
+            f"{format_length(fastener.engaged_depth)}; a head bears on no more than its own thickness"
+        )
+    steel = material("steel", 0.0)
+    modulus = work.default("wrench.elastic_modulus", lambda: steel.elastic_modulus)
+    poisson = work.default("wrench.poisson_ratio", lambda: steel.poisson)
+    return WrenchInput(
+        profile,
+        opening,
+        points,
+        thickness or 0.0,
+        work.get("wrench.yield_strength"),
+        modulus or 0.0,
+        poisson or 0.0,
+        tuple(sorted(dims.items())),
+        tuple(sorted(rules.items())),
+        outline,
+    )
+
+
+def _points(work: Resolver, profile: str) -> int:
+    points = work.values.get("wrench.points")
+    if profile != "flare-nut":
+        if points is not None:
+            work.problem(
+                "wrench.points",
+                f'has no use with profile = "{profile}"',
+                "only flare-nut takes it; remove it",
+            )
+        return _POINTS[profile]
+    if points is not None and points not in (6, 12):
+        work.problem("wrench.points", f"{points} is neither 6 nor 12", "write points = 6 or points = 12")
+    return int(points or 6)
+
+
+def _check_outline(work: Resolver, profile: str) -> None:
+    if profile == "outline" and not work.given("wrench.outline"):
+        work.problem(
+            "wrench.outline", "missing", 'profile = "outline" needs the file: outline = "wrench.toml"'
+        )
+    elif profile != "outline" and work.given("wrench.outline"):
+        work.problem(
+            "wrench.outline",
+            f'has no use with profile = "{profile}"',
+            'write profile = "outline" or remove it',
+        )
+
+
+def _check_dims(work: Resolver, profile: str, defaults: Mapping[str, DefaultDim]) -> None:
+    """Record every dimension that was given but that the profile does not have."""
+    own = [name for name in defaults if name != "thickness"]
+    for name in DIMENSIONS:
+        if name not in own and f"wrench.{name}" in work.values:
+            work.problem(
+                f"wrench.{name}",
+                f"{profile} has no such dimension",
+                f"it has: {', '.join(own)}" if own else "its file holds the whole head; remove the key",
+            )
+
+
+def _thickness(work: Resolver, profile: str, dims: dict[str, float], rules: dict[str, str]) -> float | None:
+    """Take the thickness out of the dimensions; its rule stays."""
+    given = work.values.get("wrench.thickness")
+    rules["thickness"] = "given" if given is not None else rules.get("thickness", "")
+    by_rule = dims.pop("thickness", None)
+    if given is None and by_rule is None and work.usable("wrench.thickness"):
+        work.problem(
+            "wrench.thickness", "missing", f'profile = "{profile}" needs it; write thickness = "11 mm"'
+        )
+    return given if given is not None else by_rule
+
+
+def _opening(work: Resolver, fastener: FastenerInput) -> float | None:
+    """Return the width of the opening (mm), None when it has a problem."""
+    wanted = work.get("wrench.opening")
+    if not work.usable("wrench.opening"):
+        return None
+    inch = size(fastener.size).inch if fastener.size else work.inch
+    try:
+        limits = opening_limits(fastener.across_flats_nominal, inch)
+    except ContactFEError as error:
+        if isinstance(wanted, float):
+            return wanted
+        work.problem("wrench.opening", error.message, error.hint)
+        return None
+    if not isinstance(wanted, float):
+        return {"tight": limits.lower, "middle": limits.middle, "loose": limits.upper}[wanted]
+    if not limits.lower - 1e-9 <= wanted <= limits.upper + 1e-9:
+        work.cautions.append(
+            f"[wrench] opening: {format_length(wanted)} is outside {format_length(limits.lower)} "
+            f"to {format_length(limits.upper)} ({limits.source})"
+        )
+    return wanted
+
+
+def _check_fit(work: Resolver, profile: str, points: int, fastener: FastenerInput) -> None:
+    """Record shapes that cannot enter a profile whatever the width."""
+    if profile == "outline" or not work.usable("fastener.shape"):
+        return
+    if fastener.shape == "square" and profile != "open-end":
+        work.problem(
+            "wrench.profile", f"a square head does not enter {profile}", 'write profile = "open-end"'
+        )
+    if fastener.shape == "double-hex" and points != 12:
+        work.problem(
+            "wrench.profile",
+            f"a double-hex head does not enter {profile} with {points or 2} sides",
+            "write ring-twelve, ring-spline, or flare-nut with points = 12",
+        )
+
+
+def _check_opening(work: Resolver, profile: str, fastener: FastenerInput, opening: float) -> None:
+    """Record an opening the fastener does not enter, or in which a new one spins."""
+    if profile == "outline" or fastener.shape not in _CORNERS:
+        return
+    shown, width = format_length(opening), format_length(fastener.across_flats)
+    corners = _CORNERS[fastener.shape] * fastener.across_flats_nominal
+    if opening < fastener.across_flats - 1e-9:
+        work.problem(
+            "wrench.opening",
+            f"{shown} is smaller than the fastener, {width} across flats (interference)",
+            f"write {width} or more, or give the fastener an undersize",
+        )
+    elif opening >= corners:
+        work.problem(
+            "wrench.opening",
+            f"{shown} lets a new {fastener.shape} of this size spin freely ({corners:.4g} mm across corners)",
+            f"write less than {corners:.4g} mm",
+        )
+
+
+def _check_head(
+    work: Resolver, profile: str, fastener: FastenerInput, opening: float, dims: Mapping[str, float]
+) -> None:
+    """Record dimensions that leave no wall, or that the opening or the fastener runs into."""
+    wall = _LEAST_WALL * fastener.across_flats_nominal
+    if profile in _RINGS:
+        least = 2.0 * (opening / math.sqrt(3.0) + wall)
+        if dims["outside_diameter"] < least:
+            _too_small(
+                work, "outside_diameter", dims["outside_diameter"], least, "leaves no wall over the corners"
+            )
+    if profile == "ring-six-relieved":
+        _too_large(work, "bearing_reach", dims["bearing_reach"], 0.28 * opening, "leaves no flank to relieve")
+    if profile == "flare-nut":
+        _too_large(work, "slot_width", dims["slot_width"], 0.95 * opening, "leaves no flank beside the slot")
+    if profile == "open-end":
+        least = opening + 2.0 * wall
+        if dims["head_width"] < least:
+            _too_small(work, "head_width", dims["head_width"], least, "leaves no wall beside the jaws")
+        reach = fastener.across_flats / (2.0 if fastener.shape == "square" else math.sqrt(3.0))
+        if fastener.shape != "outline" and dims["throat_depth"] < reach:
+            _too_small(
+                work, "throat_depth", dims["throat_depth"], reach, "lets the fastener run into the throat"
+            )
+
+
+def _too_small(work: Resolver, name: str, value: float, least: float, why: str) -> None:
+    work.problem(
+        f"wrench.{name}", f"{value:.6g} mm {why}", f"write {math.ceil(least * 1000.0) / 1000.0:g} mm or more"
+    )
+
+
+def _too_large(work: Resolver, name: str, value: float, most: float, why: str) -> None:
+    if value > most:
+        work.problem(
+            f"wrench.{name}",
+            f"{value:.6g} mm {why}",
+            f"write {math.floor(most * 1000.0) / 1000.0:g} mm or less",
+        )

@@ -1,0 +1,114 @@
+"""Reading one value of a case file by its field."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from ..errors import ContactFEError, nearest
+from ..standards import grade, size
+from ..units import KINDS, parse_number, parse_quantity
+from .fields import Field
+
+
+def read_value(field: Field, raw: Any) -> Any:
+    """Return the value of `raw` for `field`: a float in internal units, an int, a word, or text.
+
+    Raises ContactFEError whose message and hint can stand behind the place of the key.
+    """
+    if field.kind in KINDS:
+        if field.choices and isinstance(raw, str) and not raw.strip()[:1].isdigit():
+            return _word_or_quantity(field, raw)
+        return _bounded(field, parse_quantity(raw, field.kind), str(raw))
+    if field.kind in ("number", "integer"):
+        return _number(field, raw)
+    text = _text(field, raw)
+    if field.kind == "choice":
+        text = _choice(field, text)
+    elif field.kind == "size":
+        text = size(text).name
+    elif field.kind == "grade":
+        text = grade(text).name
+    return text
+
+
+def _word_or_quantity(field: Field, raw: str) -> Any:
+    """Read a field that takes a word or a quantity, from a text that does not begin with a digit."""
+    word = raw.strip()
+    if word in field.choices:
+        return word
+    if word[:1] in "+-.":
+        return _bounded(field, parse_quantity(raw, field.kind), word)  # type: ignore[arg-type]
+    hint = nearest(word, field.choices) or f'write {_listed(field.choices)} or "{field.example}"'
+    raise ContactFEError(f'"{word}" is not known here', hint=hint, slug="choice")
+
+
+def _number(field: Field, raw: Any) -> float | int:
+    """Read a number without unit, also when it is written as text."""
+    if isinstance(raw, bool) or not isinstance(raw, int | float | str):
+        shown = str(raw).lower() if isinstance(raw, bool) else f"a {_noun(raw)}"
+        raise ContactFEError(f"{shown} is not a number", hint=f"write {field.example}", slug="number")
+    try:
+        # Through text also for a number: TOML allows whole numbers that no float holds, and nan.
+        value = parse_number(str(raw))
+    except ContactFEError as error:
+        raise ContactFEError(
+            f'"{raw}" is not a plain number', hint=f"no unit here; write {field.example}", slug="number"
+        ) from error
+    if field.kind == "integer" and value != int(value):
+        raise ContactFEError(f"{raw} is not a whole number", hint=f"write {field.example}", slug="number")
+    _bounded(field, value, str(raw))
+    return int(value) if field.kind == "integer" else value
+
+
+def _text(field: Field, raw: Any) -> str:
+    if isinstance(raw, str):
+        text = raw.strip()
+        if field.path == "name" and (len(text) > 80 or not text.isprintable() or set(text) & set("/\\")):
+            raise ContactFEError(
+                "cannot name a file", hint="write at most 80 characters without / and \\", slug="name"
+            )
+        if text:
+            return text
+        raise ContactFEError("is empty", hint=f'write "{field.example}"', slug="text")
+    if isinstance(raw, int | float) and not isinstance(raw, bool):
+        example = f"{raw}" if field.kind == "grade" else field.example
+        raise ContactFEError(
+            f"{raw} is a number, but text is expected", hint=f'write "{example}"', slug="text"
+        )
+    raise ContactFEError(
+        f"a {_noun(raw)} stands where text is expected", hint=f'write "{field.example}"', slug="text"
+    )
+
+
+def _choice(field: Field, text: str) -> str:
+    if text in field.choices:
+        return text
+    hint = nearest(text, field.choices) or f"write {_listed(field.choices)}"
+    raise ContactFEError(f'"{text}" is not known here', hint=hint, slug="choice")
+
+
+def _bounded(field: Field, value: float, shown: str) -> float:
+    """Return `value` when it lies within the field's range; NaN and infinity never do."""
+    if not value >= field.low:
+        raise ContactFEError(f"{shown} is below {_bound(field, field.low)}", hint=_span(field), slug="range")
+    if not value <= field.high or value == float("inf"):
+        raise ContactFEError(f"{shown} is above {_bound(field, field.high)}", hint=_span(field), slug="range")
+    return value
+
+
+def _bound(field: Field, value: float) -> str:
+    return "0" if value == 0.0 else field.show(value)
+
+
+def _span(field: Field) -> str:
+    return f"it reaches from {field.show(field.low)} to {field.show(field.high)}"
+
+
+def _listed(words: tuple[str, ...]) -> str:
+    return ", ".join(f'"{word}"' for word in words)
+
+
+def _noun(raw: Any) -> str:
+    return {"bool": "true or false", "dict": "table", "list": "list"}.get(
+        type(raw).__name__, type(raw).__name__
+    )

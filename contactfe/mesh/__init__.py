@@ -1,0 +1,19 @@
+"""Graded meshes of six-node triangles of one outline, and their files."""
+
+from contactfe.mesh.files import read_mesh, write_fields, write_mesh
+from contactfe.mesh.mesher import mesh_outline
+from contactfe.mesh.section import BoundarySides, MeshQuality, SectionMesh
+from contactfe.mesh.sizing import SizeField, fastener_sizes, wrench_sizes
+
+__all__ = [
+    "BoundarySides",
+    "MeshQuality",
+    "SectionMesh",
+    "SizeField",
+    "fastener_sizes",
+    "mesh_outline",
+    "read_mesh",
+    "wrench_sizes",
+    "write_fields",
+    "write_mesh",
+]

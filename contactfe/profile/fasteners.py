@@ -1,0 +1,151 @@
+"""Outlines of fasteners: hexagon, square and double hexagon, new or worn, held at a round core.
+
+Every outline is built with the normal of its first flat along +x. The core is the hole over which the shank (or
+the rest of the bar) holds the section; it carries the name ``core``.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from contactfe.errors import GeometryError
+from contactfe.inputs import FastenerInput
+from contactfe.profile.curves import Outline, Piece, arc, filleted_loop, line
+
+SIDES = {"hex": 6, "square": 4, "double-hex": 6}
+
+
+def across_corners(across_flats: float, sides: int = 6) -> float:
+    """Width over the sharp corners of a regular polygon, mm: s / cos(pi / n)."""
+    return across_flats / math.cos(math.pi / sides)
+
+
+def turned_diameter(across_flats: float, rounding: float, sides: int = 6) -> float:
+    """Diameter of the circle to which the corners were turned down: e - r (e - s), mm."""
+    e = across_corners(across_flats, sides)
+    return e - rounding * (e - across_flats)
+
+
+def half_flat(across_flats: float, rounding: float, sides: int = 6) -> float:
+    """Half length of the flat that the turning leaves: sqrt((d/2)^2 - (s/2)^2), mm."""
+    d = turned_diameter(across_flats, rounding, sides)
+    return math.sqrt(max(d**2 - across_flats**2, 0.0)) / 2
+
+
+def fastener_outline(fastener: FastenerInput) -> Outline:
+    """The outline of a fastener section: outer loop anticlockwise, and its core as a hole.
+
+    Raises:
+        GeometryError: the shape is unknown here, or a rounding does not fit.
+    """
+    if fastener.shape not in SIDES:
+        raise GeometryError(
+            f"no outline is built for the shape {fastener.shape!r}",
+            where="[fastener] shape",
+            hint="use one of " + ", ".join(SIDES),
+            slug="unknown-shape",
+        )
+    if fastener.shape == "double-hex":
+        outer = _double_hexagon(fastener.across_flats, fastener.rounding, fastener.corner_radius)
+    elif fastener.worn_side == "driven" and fastener.rounding > 0:
+        outer = _one_sided(fastener, SIDES[fastener.shape])
+    else:
+        outer = _turned(fastener, SIDES[fastener.shape])
+    r = fastener.core_radius
+    core = (arc((0, 0), r, math.tau, math.pi, "core"), arc((0, 0), r, math.pi, 0.0, "core"))
+    return Outline((outer, core))
+
+
+def _direction(angle: float) -> np.ndarray:
+    return np.array([math.cos(angle), math.sin(angle)])
+
+
+def _turned(fastener: FastenerInput, sides: int) -> tuple[Piece, ...]:
+    """A regular polygon whose corners were turned down on a circle; every edge gets the corner radius."""
+    s, r = fastener.across_flats, fastener.rounding
+    pitch = math.tau / sides
+    f = half_flat(s, r, sides)
+    radius = turned_diameter(s, r, sides) / 2
+    corners = [f"corner-{k + 1}" for k in range(sides)]
+    sharp = filleted_loop(_flats(s, s / 2 * math.tan(pitch / 2), sides), [fastener.corner_radius] * sides, corners)
+    if r <= 0:
+        return sharp
+    flats = _flats(s, f, sides)
+    half = math.atan2(f, s / 2)
+    if 2 * f < 4 * fastener.corner_radius * math.tan(half / 2) + 1e-6 * s:
+        # Nothing of the flats is left that a corner rounding would fit on: a round bar.
+        return tuple(arc((0, 0), radius, k * pitch, (k + 1) * pitch, f"corner-{k + 1}") for k in range(sides))
+    pieces: list[Piece] = []
+    for k in range(sides):
+        pieces.append(flats[k])
+        pieces.append(arc((0, 0), radius, k * pitch + half, (k + 1) * pitch - half, f"corner-{k + 1}"))
+    # The edges between flat and turned arc grow blunter with the rounding: the same radius fits ever better, but
+    # on a barely turned corner the arc between two edges is shorter than they are, and the corner stays a corner.
+    trim = fastener.corner_radius * math.tan(half / 2)
+    if radius * (pitch - 2 * half) < 2.5 * trim:
+        return sharp
+    return filleted_loop(pieces, [fastener.corner_radius] * (2 * sides), _edge_names(sides))
+
+
+def _flats(s: float, half: float, sides: int) -> list[Piece]:
+    """The flats of a regular polygon, each reaching ``half`` to either side of its middle."""
+    pieces = []
+    for k in range(sides):
+        n, t = _direction(math.tau * k / sides), _direction(math.tau * k / sides + math.pi / 2)
+        pieces.append(line(n * s / 2 - t * half, n * s / 2 + t * half, f"flat-{k + 1}"))
+    return pieces
+
+
+def _edge_names(sides: int) -> list[str]:
+    # The junction at the start of flat k belongs to the corner behind it, the one at its end to the corner ahead.
+    names = []
+    for k in range(sides):
+        names += [f"corner-{(k - 1) % sides + 1}", f"corner-{k + 1}"]
+    return names
+
+
+def _one_sided(fastener: FastenerInput, sides: int) -> tuple[Piece, ...]:
+    """Only the driven side of each corner is worn: a facet from the flat's worn end to the corner's far side.
+
+    The facet starts where the turned circle would cut the driven flat and reaches a quarter as far along the
+    trailing flat (engineering judgement: wear runs out just past the corner).
+    """
+    s = fastener.across_flats
+    pitch = math.tau / sides
+    full = s / 2 * math.tan(pitch / 2)
+    f = half_flat(s, fastener.rounding, sides)
+    lost = full - f
+    pieces: list[Piece] = []
+    names: list[str] = []
+    for k in range(sides):
+        n, t = _direction(k * pitch), _direction(k * pitch + math.pi / 2)
+        m, u = _direction((k + 1) * pitch), _direction((k + 1) * pitch + math.pi / 2)
+        start = n * s / 2 - t * (full - lost / 4)
+        worn = n * s / 2 + t * f
+        far = m * s / 2 - u * (full - lost / 4)
+        pieces += [line(start, worn, f"flat-{k + 1}"), line(worn, far, f"corner-{k + 1}")]
+        names += [f"corner-{(k - 1) % sides + 1}", f"corner-{k + 1}"]
+    radius = min(fastener.corner_radius, 0.4 * lost)
+    return filleted_loop(pieces, [radius] * len(pieces), names)
+
+
+def _double_hexagon(s: float, rounding: float, corner_radius: float) -> tuple[Piece, ...]:
+    """Two hexagons of the same width at 30 degrees; the twelve points are turned down by the rounding."""
+    inner = s / 2 / math.cos(math.pi / 12)
+    tip = across_corners(s) / 2
+    tip -= rounding * (tip - inner)
+    vertices, names, radii = [], [], []
+    for k in range(12):
+        low = _direction((k - 0.5) * math.pi / 6) * inner
+        high = _direction(k * math.pi / 6) * tip
+        vertices += [low, high]
+        names += [f"valley-{k + 1}", f"point-{k + 1}"]
+        radii += [corner_radius, corner_radius]
+    if rounding >= 1.0 - 1e-9:
+        return tuple(arc((0, 0), inner, k * math.pi / 6, (k + 1) * math.pi / 6, f"point-{k + 1}") for k in range(12))
+    pieces = [
+        line(vertices[i], vertices[(i + 1) % 24], f"flat-{(i // 2 + i % 2) % 12 + 1}") for i in range(24)
+    ]
+    return filleted_loop(pieces, radii, names)

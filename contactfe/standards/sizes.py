@@ -1,0 +1,269 @@
+"""Hexagon heads and nuts: the tables of ISO 4014, ISO 4032, ASME B18.2.1 and B18.2.2, and the rules behind
+them."""
+
+from __future__ import annotations
+
+import difflib
+import math
+from dataclasses import dataclass
+from functools import lru_cache
+
+from ..errors import ContactFEError
+from ..units import parse_number, tidy
+from ._tables import number, rows
+
+MM_PER_INCH = 25.4
+ACROSS_CORNERS_SHARP = 2.0 / math.sqrt(3.0)
+"""Across corners over across flats of a sharp hexagon (exact)."""
+
+# ISO 286-1 tolerance grades in mm by size (over, up to and including), from memory; every row of the tables
+# read from ISO 4014 and ISO 4032 is consistent with them.
+_IT: dict[int, tuple[tuple[float, float], ...]] = {
+    13: ((6, 0.18), (10, 0.22), (18, 0.27), (30, 0.33), (50, 0.39), (80, 0.46)),
+    14: ((6, 0.30), (10, 0.36), (18, 0.43), (30, 0.52), (50, 0.62), (80, 0.74)),
+    15: ((6, 0.48), (10, 0.58), (18, 0.70), (30, 0.84), (50, 1.00), (80, 1.20)),
+}
+
+
+@dataclass(frozen=True)
+class HexSize:
+    """A hexagon head or nut. All lengths in mm.
+
+    `across_flats` is the nominal (and largest) width, `across_corners_min` the least width the standard
+    allows over the corners. `height` is the nominal head height, or the largest nut height for a metric nut
+    and the middle of its limits for an inch nut. `wrenching_height_min` is None where it is not known.
+    """
+
+    name: str
+    system: str
+    item: str
+    product_grade: str
+    diameter: float
+    across_flats: float
+    across_flats_min: float
+    across_corners_min: float
+    height: float
+    height_min: float
+    height_max: float
+    wrenching_height_min: float | None
+    source: str
+
+    @property
+    def across_corners(self) -> float:
+        """Across corners of a sharp hexagon of the nominal width (mm), 2 s / sqrt(3)."""
+        return ACROSS_CORNERS_SHARP * self.across_flats
+
+    @property
+    def inch(self) -> bool:
+        """Whether the size belongs to the inch series."""
+        return self.system == "inch"
+
+
+def sizes() -> tuple[HexSize, ...]:
+    """Return every head and nut of the tables: metric heads, inch heads, metric nuts, inch nuts."""
+    return tuple(_catalogue().values())
+
+
+def size(name: str) -> HexSize:
+    """Return the size called `name`: "M10", "1/2 in", "1/2", "M16 B" (grade B head), "M10 nut", "1/2 in nut".
+
+    Raises ContactFEError (slug "unknown-size") with the nearest names.
+    """
+    catalogue = _catalogue()
+    wanted = _canonical(name)
+    if wanted in catalogue:
+        return catalogue[wanted]
+    near = _nearest(wanted, catalogue)
+    hint = f"nearest: {', '.join(near)}" if near else 'write a size such as "M10" or "1/2 in"'
+    raise ContactFEError(
+        f'unknown size "{name}"', hint=f"{hint}; or give across_flats and engaged_depth", slug="unknown-size"
+    )
+
+
+def across_flats_min(width: float, product_grade: str) -> float:
+    """Return the least width across flats (mm) by ISO 4759-1 for the nominal `width` (mm, 3 to 80).
+
+    Grade "A": IT13 to 30 mm, IT14 above. Grade "B": IT14 to 18 mm, IT15 to 60 mm. Rounded to 0.01 mm.
+    Raises ContactFEError outside these ranges.
+    """
+    if product_grade == "A":
+        step = 13 if width <= 30.0 else 14
+    else:
+        step = 14 if width <= 18.0 else 15
+    if product_grade not in ("A", "B") or (product_grade == "B" and width > 60.0):
+        raise ContactFEError(
+            f"no width tolerance for grade {product_grade} at {width:g} mm",
+            hint="use grade A, or grade B up to 60 mm",
+            slug="tolerance",
+        )
+    return round(width - it_tolerance(step, width), 2)
+
+
+def across_corners_min(width_min: float) -> float:
+    """Return the least width across corners (mm) by ISO 4759-1: 1.13 times the least width across flats
+    (mm)."""
+    return round(1.13 * width_min, 2)
+
+
+def height_limits(height: float, product_grade: str) -> tuple[float, float]:
+    """Return the limits (mm) of a head of nominal `height` (mm) by ISO 4759-1: js14 for grade A, js15 for
+    grade B."""
+    half = it_tolerance(14 if product_grade == "A" else 15, height) / 2.0
+    return round(height - half, 3), round(height + half, 3)
+
+
+def wrenching_height_min(height_min: float) -> float:
+    """Return the least wrenching height (mm) of a head by ISO 4759-1: 0.7 times its least height (mm)."""
+    return 0.7 * height_min
+
+
+def it_tolerance(step: int, length: float) -> float:
+    """Return the tolerance IT13, IT14 or IT15 (mm) for a `length` of 3 to 80 mm (ISO 286-1, from memory).
+
+    Raises ContactFEError (slug "tolerance") outside this range.
+    """
+    if step in _IT and 3.0 <= length <= 80.0:
+        for upper, tolerance in _IT[step]:
+            if length <= upper:
+                return tolerance
+    raise ContactFEError(
+        f"no tolerance IT{step} for {length:g} mm",
+        hint="known: IT13 to IT15 for 3 to 80 mm",
+        slug="tolerance",
+    )
+
+
+def _canonical(name: str) -> str:
+    """Return the catalogue's spelling of a size name."""
+    words = name.strip().split()
+    nut = bool(words) and words[-1].lower() == "nut"
+    text = " ".join(words[:-1] if nut else words)
+    for ending in ("inches", "inch", "in", '"'):
+        if text.lower().endswith(ending):
+            text = text[: -len(ending)].strip()
+            break
+    if text[:1].isdigit():
+        text = f"{text.replace(' ', '-')} in"
+    elif text[:1] in ("m", "M"):
+        text = text.upper()
+    return f"{text} nut" if nut else text
+
+
+def _nearest(wanted: str, catalogue: dict[str, HexSize]) -> list[str]:
+    """Return up to three names: of the nearest diameter where the name is a diameter, of like spelling
+    otherwise."""
+    text = wanted.removesuffix(" nut")
+    system = "inch" if text.endswith(" in") else "metric"
+    item = "nut" if wanted.endswith(" nut") else "head"
+    try:
+        diameter = (
+            _inches(text.removesuffix(" in")) if system == "inch" else parse_number(text.removeprefix("M"))
+        )
+    except ContactFEError:
+        return difflib.get_close_matches(wanted, list(catalogue), n=3, cutoff=0.5)
+    alike = [entry for entry in catalogue.values() if entry.system == system and entry.item == item]
+    alike.sort(key=lambda entry: abs(entry.diameter - diameter))
+    return [entry.name for entry in alike[:3]]
+
+
+@lru_cache(maxsize=1)
+def _catalogue() -> dict[str, HexSize]:
+    entries = [*_metric_heads(), *_inch_heads(), *_metric_nuts(), *_inch_nuts()]
+    return {entry.name: entry for entry in entries}
+
+
+def _metric_heads() -> list[HexSize]:
+    seen: set[str] = set()
+    found: list[HexSize] = []
+    for row in rows("hex_bolts_metric.csv"):
+        name = row["size"] if row["size"] not in seen else f"{row['size']} {row['grade']}"
+        seen.add(row["size"])
+        found.append(
+            HexSize(
+                name,
+                "metric",
+                "head",
+                row["grade"],
+                float(row["size"][1:]),
+                float(row["s_nom"]),
+                float(row["s_min"]),
+                float(row["e_min"]),
+                float(row["k_nom"]),
+                float(row["k_min"]),
+                float(row["k_max"]),
+                float(row["k_w_min"]),
+                "ISO 4014 / ISO 4017",
+            )
+        )
+    return found
+
+
+def _metric_nuts() -> list[HexSize]:
+    return [
+        HexSize(
+            f"{row['size']} nut",
+            "metric",
+            "nut",
+            row["grade"],
+            float(row["size"][1:]),
+            float(row["s_nom"]),
+            float(row["s_min"]),
+            float(row["e_min"]),
+            float(row["m_max"]),
+            float(row["m_min"]),
+            float(row["m_max"]),
+            number(row["m_w_min"]),
+            "ISO 4032" + (f" ({row['mark']})" if row["mark"] else ""),
+        )
+        for row in rows("hex_nuts_metric.csv")
+    ]
+
+
+def _inch_heads() -> list[HexSize]:
+    return [
+        HexSize(
+            f"{row['size']} in",
+            "inch",
+            "head",
+            "",
+            _inches(row["size"]),
+            _inches(row["f_nom"]),
+            _inches(row["f_min"]),
+            _inches(row["g_min"]),
+            _inches(row["h_nom"]),
+            _inches(row["h_min"]),
+            _inches(row["h_max"]),
+            _inches(row["j_min"]),
+            "ASME B18.2.1",
+        )
+        for row in rows("hex_screws_inch.csv")
+    ]
+
+
+def _inch_nuts() -> list[HexSize]:
+    found: list[HexSize] = []
+    for row in rows("hex_nuts_inch.csv"):
+        low, high = _inches(row["h_min"]), _inches(row["h_max"])
+        found.append(
+            HexSize(
+                f"{row['size']} in nut",
+                "inch",
+                "nut",
+                "",
+                _inches(row["size"]),
+                _inches(row["f_nom"]),
+                _inches(row["f_min"]),
+                _inches(row["g_min"]),
+                (low + high) / 2.0,
+                low,
+                high,
+                None,
+                "ASME B18.2.2",
+            )
+        )
+    return found
+
+
+def _inches(text: str) -> float:
+    """Return inches written as a fraction or decimal in mm."""
+    return tidy(parse_number(text) * MM_PER_INCH)

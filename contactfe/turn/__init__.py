@@ -1,0 +1,36 @@
+"""Turning the wrench: bodies, torque-rotation curve and what it says."""
+
+from contactfe.turn.build import BodyModel, BuiltPair, assemble, build_pair, fastener_body, wrench_body
+from contactfe.turn.curve import TorqueCurve, head_rotation, spread_mm, torque_curve
+from contactfe.turn.estimate import (
+    EarlyAnswer,
+    SlipEstimate,
+    early_answer,
+    fastener_state,
+    load_share,
+    slip_estimate,
+    wrench_state,
+)
+from contactfe.turn.record import CaseRecord, solve_case
+
+__all__ = [
+    "BodyModel",
+    "BuiltPair",
+    "CaseRecord",
+    "EarlyAnswer",
+    "SlipEstimate",
+    "TorqueCurve",
+    "assemble",
+    "build_pair",
+    "early_answer",
+    "fastener_body",
+    "fastener_state",
+    "head_rotation",
+    "load_share",
+    "slip_estimate",
+    "solve_case",
+    "spread_mm",
+    "torque_curve",
+    "wrench_body",
+    "wrench_state",
+]

@@ -1,0 +1,156 @@
+"""From a case to two bodies ready for contact: outlines, meshes, factorised once, flexibilities of the boundary."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle
+from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
+from contactfe.inputs import CaseInput
+from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, wrench_sizes
+from contactfe.profile import TOUCHING, ProfilePair, profile_pair
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+BREAKS = frozenset({"root", "throat"})  # re-entrant pieces: pressure cells do not reach round them
+DEEPEST_OVERLAP, WIDEST_GAP = 0.12, 0.08  # of the width across flats: what the gap search looks at
+
+
+@dataclass(frozen=True, eq=False)
+class BodyModel:
+    """One body: its mesh and the flexibility of the boundary that may touch, per unit of its own depth."""
+
+    mesh: SectionMesh
+    flexibility: Flexibility
+
+
+@dataclass(frozen=True, eq=False)
+class BuiltPair:
+    """A case with its outlines, bodies and contact rig; the wrench's flexibility refers to the engaged depth."""
+
+    case: CaseInput
+    pair: ProfilePair
+    fastener: BodyModel
+    wrench: BodyModel
+    rig: ContactRig
+    law: ContactLaw
+
+    def contact_nodes(self) -> tuple[Array, Array]:
+        """Coordinates of the flexibility's nodes of fastener and wrench, each in its own frame, mm."""
+        return (
+            self.fastener.mesh.nodes[self.fastener.flexibility.nodes],
+            self.wrench.mesh.nodes[self.wrench.flexibility.nodes],
+        )
+
+
+def build_pair(case: CaseInput) -> BuiltPair:
+    """Outlines, meshes and flexibilities of a case.
+
+    Raises:
+        GeometryError: from outlines or mesher.
+    """
+    pair = profile_pair(case)
+    fastener = fastener_body(case, pair)
+    wrench = wrench_body(case, pair)
+    return assemble(case, pair, fastener, wrench)
+
+
+def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: BodyModel) -> BuiltPair:
+    """Put two bodies together; the head's thickness over the engaged depth stiffens the wrench."""
+    stiffer = case.wrench.thickness / case.fastener.engaged_depth
+    flex = wrench.flexibility
+    wrench = BodyModel(
+        wrench.mesh,
+        Flexibility(flex.nodes, flex.matrix / stiffer, {k: v / stiffer for k, v in flex.observed.items()}),
+    )
+    s = case.fastener.across_flats
+    window = (DEEPEST_OVERLAP * s, WIDEST_GAP * s)
+    search = GapSearch(fastener.mesh, wrench.mesh, TOUCHING, BREAKS, pair.sense, window)
+    handle = Handle(pair.handle_direction, case.load.lever_arm, pair.sense)
+    rig = ContactRig((fastener.mesh, fastener.flexibility), (wrench.mesh, wrench.flexibility), search, handle, s)
+    return BuiltPair(case, pair, fastener, wrench, rig, contact_law(case))
+
+
+def contact_law(case: CaseInput) -> ContactLaw:
+    """Friction and cap: the constraint factor times the yield strength of the softer body."""
+    softer = min(case.fastener.yield_strength, case.wrench.yield_strength)
+    return ContactLaw(case.contact.friction, case.contact.constraint_factor * softer)
+
+
+def fastener_material(case: CaseInput) -> PlaneMaterial:
+    """Elastic constants of the fastener."""
+    return PlaneMaterial(case.fastener.elastic_modulus, case.fastener.poisson, case.contact.plane)
+
+
+def wrench_material(case: CaseInput) -> PlaneMaterial:
+    """Elastic constants of the wrench."""
+    return PlaneMaterial(case.wrench.elastic_modulus, case.wrench.poisson, case.contact.plane)
+
+
+def hold_fastener(case: CaseInput, mesh: SectionMesh) -> HeldBody:
+    """The fastener clamped at its core, per unit depth."""
+    return HeldBody(mesh, fastener_material(case), clamped=np.unique(mesh.boundary.nodes[mesh.sides_named("core")]))
+
+
+def hold_wrench(case: CaseInput, mesh: SectionMesh) -> HeldBody:
+    """The wrench carried at the end of its handle stub, per unit of its own thickness."""
+    return HeldBody(mesh, wrench_material(case), carried=mesh.sides_named("handle-end"))
+
+
+def fastener_body(case: CaseInput, pair: ProfilePair) -> BodyModel:
+    """Mesh and flexibility of the fastener's outer boundary."""
+    mesh = mesh_outline(pair.fastener, fastener_sizes(pair, case.mesh))
+    outer = np.unique(mesh.boundary.nodes[mesh.boundary.piece < len(mesh.outline.loops[0])])
+    return BodyModel(mesh, hold_fastener(case, mesh).flexibility(outer))
+
+
+def wrench_body(case: CaseInput, pair: ProfilePair) -> BodyModel:
+    """Mesh and flexibility of the wrench's opening, with the measures of head rotation and jaw spread."""
+    mesh = mesh_outline(pair.wrench, wrench_sizes(pair, case.mesh))
+    nodes = np.unique(mesh.boundary.nodes[mesh.sides_named(*TOUCHING)])
+    observe = {"head_rotation": head_rotation_weights(case, mesh), "spread": spread_weights(pair, mesh)}
+    return BodyModel(mesh, hold_wrench(case, mesh).flexibility(nodes, observe))
+
+
+def head_rotation_weights(case: CaseInput, mesh: SectionMesh) -> Array:
+    """Weights (2n,) of the mean rotation (rad) of the head, its handle stub left out: least squares over the area."""
+    dims = case.wrench.dims
+    radius = (dims["head_width"] if "head_width" in dims else dims["outside_diameter"]) / 2
+    centre = np.array([dims.get("head_centre", 0.0), 0.0])
+    p = mesh.nodes[mesh.cells[:, :3]]
+    a, b = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
+    area = 0.5 * (a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
+    inside = np.hypot(*(p.mean(axis=1) - centre).T) < radius
+    weight = np.zeros(len(mesh.nodes))
+    np.add.at(weight, mesh.cells[inside][:, 3:], area[inside, None] / 3.0)  # mid-side rule: exact for quadratics
+    middle = weight @ mesh.nodes / weight.sum()
+    arm = mesh.nodes - middle
+    inertia = float(weight @ np.einsum("ni,ni->n", arm, arm))
+    out = np.empty(2 * len(mesh.nodes))
+    out[0::2] = -weight * arm[:, 1] / inertia
+    out[1::2] = weight * arm[:, 0] / inertia
+    return out
+
+
+def spread_weights(pair: ProfilePair, mesh: SectionMesh) -> Array:
+    """Weights (2n,) of the opening of the mouth (mm), or of a ring's growth across the corners that it grips (mm)."""
+    out = np.zeros(2 * len(mesh.nodes))
+    tips = np.unique(mesh.boundary.nodes[mesh.sides_named("tip")])
+    if tips.size:
+        upper, lower = tips[mesh.nodes[tips, 1] > 0], tips[mesh.nodes[tips, 1] < 0]
+        out[2 * upper + 1] = 1.0 / len(upper)
+        out[2 * lower + 1] = -1.0 / len(lower)
+        return out
+    roots = np.unique(mesh.boundary.nodes[mesh.sides_named("root")])
+    angle = np.arctan2(mesh.nodes[roots, 1], mesh.nodes[roots, 0])
+    pitch = math.tau / pair.flats
+    off = np.abs(np.remainder(angle - pair.first_flat, pitch) - pitch / 2)
+    gripped = roots[off < math.radians(8)]
+    radial = mesh.nodes[gripped] / np.linalg.norm(mesh.nodes[gripped], axis=1)[:, None]
+    out[2 * gripped], out[2 * gripped + 1] = 2 * radial[:, 0] / len(gripped), 2 * radial[:, 1] / len(gripped)
+    return out

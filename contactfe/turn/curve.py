@@ -1,0 +1,129 @@
+"""The torque-rotation curve: rotations placed where they matter, every point solved and audited."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactfe.contact import Audit, ContactSolution, audit, free_play
+from contactfe.errors import NotConverged
+from contactfe.turn.build import BuiltPair
+
+Array = NDArray[np.float64]
+
+FIRST_STEP = math.radians(0.12)
+GROWTH = 1.25
+LONGEST_STEP = math.radians(0.8)
+FALL = 0.965  # of the peak: where the march ends
+MOST_ROTATION = math.radians(32)  # beyond the free play
+NEAR_PEAK = 0.985
+WANTED_NEAR_PEAK = 6
+
+
+@dataclass(frozen=True, eq=False)
+class TorqueCurve:
+    """Torque against rotation, from the end of the free play on.
+
+    ``rotation`` (n,) rad at the wrench's head from square; ``torque`` (n,) N m about the fastener's axis over the
+    engaged depth; ``solutions`` the contact state at each point; ``audit`` the worst of all points. ``free_play``
+    rad, or None when the wrench turns freely; then the curve is empty.
+    """
+
+    rotation: Array
+    torque: Array
+    solutions: tuple[ContactSolution, ...]
+    free_play: float | None
+    audit: Audit = field(default_factory=Audit)
+    peak_inside: bool = True
+
+    def __post_init__(self) -> None:
+        self.rotation.setflags(write=False)
+        self.torque.setflags(write=False)
+
+
+def spin_limit(built: BuiltPair) -> float:
+    """Half the pitch of the opening and a little: past it, a wrench that does not press turns freely."""
+    twelve = built.case.wrench.profile in ("ring-twelve", "ring-spline") or built.case.wrench.points == 12
+    return math.pi / built.pair.flats * (0.5 if twelve else 1.0) + math.radians(1)
+
+
+def torque_curve(built: BuiltPair) -> TorqueCurve:
+    """March from the end of free play until the torque has fallen, then add points around the peak.
+
+    Raises:
+        NotConverged: a rotation without a solution that passes its audit.
+    """
+    play = free_play(built.rig.search, built.case.fastener.across_flats, spin_limit(built))
+    if play is None:
+        return TorqueCurve(np.empty(0), np.empty(0), (), None)
+    points = [_at(built, play, None)]
+    step, best = FIRST_STEP, 0.0
+    while points[-1].rotation - play < MOST_ROTATION:
+        points.append(_at(built, points[-1].rotation + step, points[-1]))
+        best = max(best, points[-1].torque)
+        if points[-1].torque < FALL * best:
+            break
+        step = min(step * GROWTH, LONGEST_STEP)
+    inside = points[-1].torque < FALL * best
+    points = _refine(built, points)
+    audits = [audit(p, built.rig.handle, built.contact_nodes(), built.case.fastener.across_flats).check() for p in points]
+    rotation = np.array([head_rotation(built, p) for p in points])
+    depth = built.case.fastener.engaged_depth
+    return TorqueCurve(
+        rotation=rotation,
+        torque=np.array([p.torque for p in points]) * depth / 1e3,
+        solutions=tuple(points),
+        free_play=play,
+        audit=Audit.worst(audits),
+        peak_inside=inside,
+    )
+
+
+def _at(built: BuiltPair, rotation: float, before: ContactSolution | None) -> ContactSolution:
+    """Solve one rotation; once more from scratch when the start from the neighbour led nowhere."""
+    start = before if before is not None and before.pressure.any() else None
+    try:
+        return built.rig.solve(rotation, built.law, start)
+    except NotConverged:
+        if start is None:
+            raise
+        return built.rig.solve(rotation, built.law, None)
+
+
+def _refine(built: BuiltPair, points: list[ContactSolution]) -> list[ContactSolution]:
+    """Halve the widest intervals near the peak until enough points lie there."""
+    for _ in range(2 * WANTED_NEAR_PEAK):
+        torque = np.array([p.torque for p in points])
+        if torque.max() <= 0:
+            break
+        near = np.flatnonzero(torque >= NEAR_PEAK * torque.max())
+        if len(near) >= WANTED_NEAR_PEAK:
+            break
+        low, high = max(near[0] - 1, 0), min(near[-1] + 1, len(points) - 1)
+        gaps = [points[i + 1].rotation - points[i].rotation for i in range(low, high)]
+        widest = low + int(np.argmax(gaps))
+        middle = 0.5 * (points[widest].rotation + points[widest + 1].rotation)
+        points.insert(widest + 1, _at(built, middle, points[widest]))
+    return points
+
+
+def head_rotation(built: BuiltPair, solution: ContactSolution) -> float:
+    """Rotation of the head (rad) in the sense of turning: of the handle's end, plus the bending between them."""
+    p, problem, mu = solution.pressure, solution.problem, solution.law.friction
+    if not p.any():
+        return solution.rotation
+    sense = built.pair.sense
+    _, force = problem.nodal_forces(p, mu)
+    bend = sense * float(built.wrench.flexibility.observed["head_rotation"] @ force)
+    arm = built.case.load.lever_arm
+    swing = -sense * sense * float(solution.motion[1]) / arm if arm is not None else 0.0
+    return solution.rotation + bend + swing
+
+
+def spread_mm(built: BuiltPair, solution: ContactSolution) -> float:
+    """Opening of the mouth, or growth across the gripped corners of a ring, mm."""
+    _, force = solution.problem.nodal_forces(solution.pressure, solution.law.friction)
+    return float(built.wrench.flexibility.observed["spread"] @ force)

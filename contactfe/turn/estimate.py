@@ -1,0 +1,213 @@
+"""What the curve says: slip onset and slip torque, and the early answers per unit torque."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactfe.contact import ContactSolution
+from contactfe.elastic import HeldBody, nodal_stresses, von_mises
+from contactfe.mesh import SectionMesh
+from contactfe.profile import TOUCHING
+from contactfe.turn.build import BuiltPair, hold_fastener, hold_wrench
+from contactfe.turn.curve import TorqueCurve, spread_mm
+
+Array = NDArray[np.float64]
+
+ONSET_SHARE = 0.5  # of the largest tangent of the curve
+TANGENT_SPAN = 0.25  # of the rotation from first touch to nine tenths of the peak: what a tangent is taken over
+FIT_SHARE = 0.96  # of the largest torque: the points that the peak is fitted to
+EARLY_SHARE = 0.2  # of the slip torque: where the answers per unit torque are taken
+AVERAGING_LENGTH = 0.05  # of the width across flats: surface stresses are means over this length
+
+
+@dataclass(frozen=True)
+class EarlyAnswer:
+    """Answers per N m in the early, nearly linear part of the curve, at a fifth of the slip torque.
+
+    ``pressure``: normal force of the most loaded flat over its length that is left, MPa per N m. ``stress``: largest
+    von Mises stress on the surface of the wrench's opening, as a mean over 0.05 of the width across flats, MPa per
+    N m. ``spread``: opening of the jaw mouth, or growth of a ring across the gripped corners, um per N m.
+    ``share``: part of the normal force on each flat, anticlockwise from the first one.
+    """
+
+    torque_Nm: float
+    pressure: float
+    stress: float
+    spread: float
+    share: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class SlipEstimate:
+    """The answer of one case. ``turns_freely`` leaves everything else None or empty. Units as in the names."""
+
+    turns_freely: bool
+    free_play_deg: float | None = None
+    slip_torque_Nm: float | None = None
+    slip_rotation_deg: float | None = None
+    onset_torque_Nm: float | None = None
+    onset_rotation_deg: float | None = None
+    early: EarlyAnswer | None = None
+    load_share: tuple[float, ...] = ()
+    crushed_length_mm: float | None = None
+    crush_depth_um: float | None = None
+    cautions: tuple[str, ...] = ()
+
+
+def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
+    """Slip onset, slip torque and the early answers of a solved curve.
+
+    Raises:
+        NotConverged: the state at a small torque cannot be solved.
+    """
+    if curve.free_play is None:
+        return SlipEstimate(turns_freely=True)
+    cautions = []
+    if not curve.peak_inside:
+        cautions.append("the torque was still not falling at the largest rotation looked at: the slip torque is a lower bound")
+    rotation, torque = peak(curve)
+    at_peak = curve.solutions[int(np.argmin(np.abs(curve.rotation - rotation)))]
+    onset_rotation, onset_torque = onset(curve)
+    capped = at_peak.capped
+    depth = float(np.max(-at_peak.gap[capped], initial=0.0))
+    if depth > 0.02 * built.case.fastener.across_flats:
+        cautions.append(
+            f"at slip the crush is {depth:.2f} mm deep: material piles up and strains are large there, which this model leaves out"
+        )
+    return SlipEstimate(
+        turns_freely=False,
+        free_play_deg=math.degrees(curve.free_play),
+        slip_torque_Nm=torque,
+        slip_rotation_deg=math.degrees(rotation),
+        onset_torque_Nm=onset_torque,
+        onset_rotation_deg=math.degrees(onset_rotation),
+        early=early_answer(built, curve, EARLY_SHARE * torque),
+        load_share=load_share(built, at_peak),
+        crushed_length_mm=float(at_peak.problem.length[capped].sum()),
+        crush_depth_um=1e3 * depth,
+        cautions=tuple(cautions),
+    )
+
+
+def peak(curve: TorqueCurve) -> tuple[float, float]:
+    """Rotation (rad) and torque (N m) at the top of the curve.
+
+    A parabola through the points near the top: single cells that let go make steps of a fraction of a per cent,
+    of which the largest would be a biased and mesh-dependent answer.
+    """
+    top = int(np.argmax(curve.torque))
+    near = curve.torque >= FIT_SHARE * curve.torque[top]
+    # Only the run of points that belongs to this top.
+    first = top - int(np.argmin(near[top::-1])) + 1 if not near[: top + 1].all() else 0
+    last = top + int(np.argmin(near[top:])) - 1 if not near[top:].all() else len(near) - 1
+    x, y = curve.rotation[first : last + 1], curve.torque[first : last + 1]
+    if len(x) < 4 or np.ptp(x) <= 0:
+        return float(curve.rotation[top]), float(curve.torque[top])
+    middle, width = 0.5 * (x[0] + x[-1]), 0.5 * (x[-1] - x[0])
+    c = np.polyfit((x - middle) / width, y, 2)
+    if c[0] >= 0 or abs(c[1] / (2 * c[0])) > 1.2:
+        return float(curve.rotation[top]), float(curve.torque[top])
+    vertex = float(np.clip(-c[1] / (2 * c[0]), -1.0, 1.0))
+    return float(middle + width * vertex), float(np.polyval(c, vertex))
+
+
+def onset(curve: TorqueCurve) -> tuple[float, float]:
+    """Rotation (rad) and torque (N m) where the tangent falls below half of its largest value.
+
+    The tangent is the slope of the secant over a quarter of the rotation from first touch to nine tenths of the
+    largest torque, so that the first touch of an edge, steep but carrying nothing, does not count as the stiffness
+    of the grip. (The rotation of the peak itself is a poor yardstick: the top of the curve is flat.)
+    """
+    top = int(np.argmax(curve.torque))
+    x, y = curve.rotation[: top + 1], curve.torque[: top + 1]
+    if len(x) < 4:
+        return float(x[-1]), float(y[-1])
+    at = np.linspace(x[0], x[-1], 201)
+    most = x[int(np.argmax(y >= 0.9 * y[-1]))]
+    half = TANGENT_SPAN / 2 * (most - x[0])
+    low, high = np.maximum(at - half, x[0]), np.minimum(at + half, x[-1])
+    slope = (np.interp(high, x, y) - np.interp(low, x, y)) / (high - low)
+    steepest = int(np.argmax(slope))
+    after = np.flatnonzero(slope[steepest:] < ONSET_SHARE * slope[steepest])
+    i = steepest + int(after[0]) if after.size else len(at) - 1
+    return float(at[i]), float(np.interp(at[i], x, y))
+
+
+def load_share(built: BuiltPair, solution: ContactSolution) -> tuple[float, ...]:
+    """Part of the normal force on each flat of the fastener, by the direction of the wrench's normal there."""
+    n, pair = solution.problem.normal, built.pair
+    angle = np.arctan2(-n[:, 1], -n[:, 0]) + pair.sense * solution.rotation - pair.first_flat
+    flat = np.round(angle / (math.tau / pair.flats)).astype(int) % pair.flats
+    force = np.bincount(flat, solution.pressure * solution.problem.length, minlength=pair.flats)
+    total = force.sum()
+    return tuple(float(f / total) for f in force) if total > 0 else ()
+
+
+def early_answer(built: BuiltPair, curve: TorqueCurve, torque: float) -> EarlyAnswer:
+    """Solve at the rotation that gives about the asked torque (N m) and read pressure, stress and spread there."""
+    top = int(np.argmax(curve.torque)) + 1
+    drive = np.array([p.rotation for p in curve.solutions[:top]])
+    solution = built.rig.solve(float(np.interp(torque, np.maximum.accumulate(curve.torque[:top]), drive)), built.law)
+    case = built.case
+    reached = solution.torque * case.fastener.engaged_depth / 1e3
+    share = load_share(built, solution)
+    force = float(solution.pressure @ solution.problem.length)
+    flat = flat_length(built)
+    return EarlyAnswer(
+        torque_Nm=reached,
+        pressure=max(share) * force / flat / reached,
+        stress=opening_stress(built, solution) / reached,
+        spread=1e3 * spread_mm(built, solution) / reached,
+        share=share,
+    )
+
+
+def flat_length(built: BuiltPair) -> float:
+    """Mean length of flat that the fastener has left, mm; of a fastener without flats, its side's length."""
+    lengths = [p.length for p in built.pair.fastener.pieces if p.name.startswith("flat")]
+    return float(np.mean(lengths)) if lengths else math.pi * built.pair.across_flats / built.pair.flats
+
+
+def opening_stress(built: BuiltPair, solution: ContactSolution) -> float:
+    """Largest von Mises stress along the wrench's opening, each a mean over a short length of surface, MPa."""
+    _, stress = wrench_state(built, solution)
+    mesh = built.wrench.mesh
+    mises = von_mises(stress)
+    sides = mesh.sides_named(*TOUCHING)
+    triple = mesh.boundary.nodes[sides]
+    length = np.linalg.norm(mesh.nodes[triple[:, 2]] - mesh.nodes[triple[:, 0]], axis=1)
+    mean = mises[triple] @ np.array([1.0, 4.0, 1.0]) / 6.0
+    window = AVERAGING_LENGTH * built.pair.across_flats
+    middle = mesh.nodes[triple[:, 1]]
+    near = np.linalg.norm(middle[:, None] - middle[None], axis=2) <= window / 2
+    weight = near * length
+    return float((weight @ mean / weight.sum(axis=1)).max())
+
+
+def wrench_state(built: BuiltPair, solution: ContactSolution) -> tuple[Array, Array]:
+    """Displacements (n, 2) in mm and nodal stresses (n, 4) in MPa of the wrench at a solution."""
+    case, mesh = built.case, built.wrench.mesh
+    ratio = case.wrench.thickness / case.fastener.engaged_depth
+    _, forces = solution.problem.nodal_forces(solution.pressure, solution.law.friction)
+    body = hold_wrench(case, mesh)
+    u = _response(mesh, built.wrench.flexibility.nodes, forces / ratio, body)
+    return u, nodal_stresses(mesh, body.material, u)
+
+
+def fastener_state(built: BuiltPair, solution: ContactSolution) -> tuple[Array, Array]:
+    """Displacements (n, 2) in mm and nodal stresses (n, 4) in MPa of the fastener, in its own frame."""
+    mesh = built.fastener.mesh
+    forces, _ = solution.problem.nodal_forces(solution.pressure, solution.law.friction)
+    body = hold_fastener(built.case, mesh)
+    u = _response(mesh, built.fastener.flexibility.nodes, forces, body)
+    return u, nodal_stresses(mesh, body.material, u)
+
+
+def _response(mesh: SectionMesh, nodes: NDArray[np.int64], forces: Array, body: HeldBody) -> Array:
+    load = np.zeros((2 * len(mesh.nodes), 1))
+    load[np.column_stack([2 * nodes, 2 * nodes + 1]).ravel(), 0] = forces
+    return np.asarray(body.displacements(load)[:, 0].reshape(-1, 2))
