@@ -33,7 +33,7 @@ class Audit:
     ``force_balance``: nodal contact forces on the wrench against those on the fastener, and against the handle's
     force, over the sum of their magnitudes. ``moment_balance``: their moments about the axis, over the torque.
     ``pull`` and ``over_cap``: largest pressure below zero or above the cap, over the cap. ``overlap``: deepest
-    overlap in cells below the cap, over the width across flats. ``complementarity``: the solver's residual.
+    overlap in cells more than 1e-6 below the cap, over the width across flats. ``complementarity``: the solver's residual.
     """
 
     force_balance: float = 0.0

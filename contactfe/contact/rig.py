@@ -49,7 +49,7 @@ class ContactSolution:
     @property
     def capped(self) -> NDArray[np.bool_]:
         """Cells that carry the largest pressure."""
-        return np.asarray(self.pressure >= self.law.cap * (1 - 1e-9))
+        return np.asarray(self.pressure >= self.law.cap * (1 - 1e-6))
 
     def keyed(self) -> dict[tuple[int, int], float]:
         """Pressure by (group, node), to start the next rotation from."""

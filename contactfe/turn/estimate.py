@@ -116,7 +116,7 @@ def peak(curve: TorqueCurve) -> tuple[float, float]:
 
 
 def onset(curve: TorqueCurve) -> tuple[float, float]:
-    """Rotation (rad) and torque (N m) where the tangent falls below half of its largest value.
+    """Rotation (rad) and torque (N m) where the tangent falls for good below half of its largest value.
 
     The tangent is the slope of the secant over a quarter of the rotation from first touch to nine tenths of the
     largest torque, so that the first touch of an edge, steep but carrying nothing, does not count as the stiffness
@@ -131,9 +131,8 @@ def onset(curve: TorqueCurve) -> tuple[float, float]:
     half = TANGENT_SPAN / 2 * (most - x[0])
     low, high = np.maximum(at - half, x[0]), np.minimum(at + half, x[-1])
     slope = (np.interp(high, x, y) - np.interp(low, x, y)) / (high - low)
-    steepest = int(np.argmax(slope))
-    after = np.flatnonzero(slope[steepest:] < ONSET_SHARE * slope[steepest])
-    i = steepest + int(after[0]) if after.size else len(at) - 1
+    # The last place that is still steep: a lobe that settles into its seat softens the curve early, for a while.
+    i = int(np.flatnonzero(slope >= ONSET_SHARE * slope.max())[-1])
     return float(at[i]), float(np.interp(at[i], x, y))
 
 
