@@ -3,7 +3,7 @@
 from contactfe.contact.audit import Audit, audit
 from contactfe.contact.problem import ContactBuilder, ContactProblem, Handle
 from contactfe.contact.rig import ContactLaw, ContactRig, ContactSolution, free_play, solve_problem, widest_clearance
-from contactfe.contact.search import GapSearch, Pairing
+from contactfe.contact.search import GapSearch, Pairing, SearchRules
 from contactfe.contact.solver import BoundedProblem, SolveReport, complementarity, solve_bounded
 
 __all__ = [
@@ -17,6 +17,7 @@ __all__ = [
     "GapSearch",
     "Handle",
     "Pairing",
+    "SearchRules",
     "SolveReport",
     "audit",
     "complementarity",

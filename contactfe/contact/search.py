@@ -45,6 +45,22 @@ class Pairing:
     gap: Array
 
 
+@dataclass(frozen=True)
+class SearchRules:
+    """What may touch and how far to look.
+
+    ``touching``: names of the wrench's pieces that may touch; ``breaks``: names at which a pressure cell is cut;
+    ``sense``: +1 if the wrench turns anticlockwise; ``window``: deepest overlap and widest gap looked at, mm;
+    ``offset``: by how much the true surface of the opening lies behind the meshed one, along its normal, mm.
+    """
+
+    touching: frozenset[str]
+    breaks: frozenset[str]
+    sense: int
+    window: tuple[float, float]
+    offset: float = 0.0
+
+
 class PieceTable:
     """Pieces of an outline as arrays, for vectorised geometry."""
 
@@ -97,19 +113,13 @@ def turned(points: Array, angle: float) -> Array:
 
 
 class GapSearch:
-    """Finds the pairing of two meshes at any rotation; everything that does not depend on it is laid out once.
+    """Finds the pairing of two meshes at any rotation; everything that does not depend on it is laid out once."""
 
-    ``shift`` moves the wrench's surface along its outward normal (a clearance offset, mm): positive closes the gap.
-    """
-
-    def __init__(
-        self, fastener: SectionMesh, wrench: SectionMesh, touching: frozenset[str], breaks: frozenset[str], sense: int, window: tuple[float, float]
-    ) -> None:
-        """Args:
-        touching: names of the wrench's pieces that may touch; breaks: names at which a pressure cell is cut.
-        sense: +1 if the wrench turns anticlockwise. window: deepest overlap and widest gap looked at, mm.
-        """
-        self.fastener, self.wrench, self.sense, self.window = fastener, wrench, sense, window
+    def __init__(self, fastener: SectionMesh, wrench: SectionMesh, rules: SearchRules) -> None:
+        """Lay out the pieces, sides and pressure cells of the two meshes."""
+        self.fastener, self.wrench = fastener, wrench
+        self.sense, self.window, self.offset = rules.sense, rules.window, rules.offset
+        touching, breaks = rules.touching, rules.breaks
         self._wrench_pieces = PieceTable(wrench.outline.pieces)
         self._fastener_pieces = PieceTable(fastener.outline.pieces)
         names = [p.name for p in wrench.outline.pieces]
@@ -151,7 +161,7 @@ class GapSearch:
             weight=weight,
             normal=n,
             tangent=np.where(slide >= 0, 1.0, -1.0)[:, None] * t,
-            gap=gap,
+            gap=gap + self.offset,
         )
 
     def _facing(self, ends: Array) -> tuple[Index, Index, Array, Array, Array]:

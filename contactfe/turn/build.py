@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle
+from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules
 from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
 from contactfe.inputs import CaseInput
 from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, wrench_sizes
@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 BREAKS = frozenset({"root", "throat"})  # re-entrant pieces: pressure cells do not reach round them
+OPENING_STEP = 0.01  # of the nominal width: half the spacing of the openings that are meshed
 DEEPEST_OVERLAP, WIDEST_GAP = 0.12, 0.08  # of the width across flats: what the gap search looks at
 
 
@@ -54,14 +55,26 @@ def build_pair(case: CaseInput) -> BuiltPair:
     Raises:
         GeometryError: from outlines or mesher.
     """
-    pair = profile_pair(case)
-    fastener = fastener_body(case, pair)
-    wrench = wrench_body(case, pair)
-    return assemble(case, pair, fastener, wrench)
+    meshed = meshed_case(case)
+    pair = profile_pair(meshed)
+    return assemble(case, pair, fastener_body(meshed, pair), wrench_body(meshed, pair))
+
+
+def meshed_case(case: CaseInput) -> CaseInput:
+    """The case whose opening is meshed: clearances are rounded to 1, 3, 5 ... per cent of the nominal width.
+
+    One mesh then serves every opening within a standard's limits; the difference is added to the gaps along the
+    wrench's normal. A self-made outline is meshed as it is.
+    """
+    s, opening = case.fastener.across_flats_nominal, case.wrench.opening
+    if case.wrench.profile == "outline":
+        return case
+    steps = max(0, math.floor((opening / s - 1.0) / (2 * OPENING_STEP) + 1e-9))
+    return replace(case, wrench=replace(case.wrench, opening=s * (1.0 + OPENING_STEP * (2 * steps + 1))))
 
 
 def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: BodyModel) -> BuiltPair:
-    """Put two bodies together; the head's thickness over the engaged depth stiffens the wrench."""
+    """Put the two bodies of the meshed case together; the head's thickness over the engaged depth stiffens the wrench."""
     stiffer = case.wrench.thickness / case.fastener.engaged_depth
     flex = wrench.flexibility
     wrench = BodyModel(
@@ -70,7 +83,8 @@ def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: Bo
     )
     s = case.fastener.across_flats
     window = (DEEPEST_OVERLAP * s, WIDEST_GAP * s)
-    search = GapSearch(fastener.mesh, wrench.mesh, TOUCHING, BREAKS, pair.sense, window)
+    offset = 0.5 * (case.wrench.opening - pair.opening)
+    search = GapSearch(fastener.mesh, wrench.mesh, SearchRules(TOUCHING, BREAKS, pair.sense, window, offset))
     handle = Handle(pair.handle_direction, case.load.lever_arm, pair.sense)
     rig = ContactRig((fastener.mesh, fastener.flexibility), (wrench.mesh, wrench.flexibility), search, handle, s)
     return BuiltPair(case, pair, fastener, wrench, rig, contact_law(case))
