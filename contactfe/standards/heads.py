@@ -61,6 +61,7 @@ DIMENSIONS: dict[str, Dimension] = {
 
 _Rule = tuple[Callable[[float, float], float], str]
 _JUDGEMENT = "engineering judgement"
+_ROOT = "engineering judgement: small enough to clear a sharp corner in the tightest opening of ISO 691"
 
 
 @lru_cache(maxsize=1)
@@ -125,7 +126,7 @@ _PROFILES: dict[str, dict[str, _Rule]] = {
         "offset_angle": _angle(15.0, "common practice, no source"),
         **_EVERY,
     },
-    "ring-six": {**_RING, "root_radius": _share(0.03, _JUDGEMENT), **_EVERY},
+    "ring-six": {**_RING, "root_radius": _share(0.012, _ROOT), **_EVERY},
     "ring-six-relieved": {
         **_RING,
         "bearing_reach": _share(0.22, _JUDGEMENT),
@@ -136,7 +137,7 @@ _PROFILES: dict[str, dict[str, _Rule]] = {
     "ring-twelve": {
         **_RING,
         "ridge_radius": _share(0.02, _JUDGEMENT),
-        "root_radius": _share(0.03, _JUDGEMENT),
+        "root_radius": _share(0.012, _ROOT),
         **_EVERY,
     },
     "ring-spline": {
@@ -153,7 +154,7 @@ _PROFILES: dict[str, dict[str, _Rule]] = {
             "1.12 times the JIS B 4632 table, interpolated in s (engineering judgement)",
         ),
         "slot_width": _share(0.6, "engineering judgement: passes tubes up to 0.6 s"),
-        "root_radius": _share(0.03, _JUDGEMENT),
+        "root_radius": _share(0.012, _ROOT),
         "ridge_radius": _share(0.02, "engineering judgement; used with 12 points"),
         **_EVERY,
     },
