@@ -4,7 +4,7 @@ from contactfe.contact.audit import Audit, audit
 from contactfe.contact.problem import ContactBuilder, ContactProblem, Handle
 from contactfe.contact.rig import ContactLaw, ContactRig, ContactSolution, free_play, solve_problem, widest_clearance
 from contactfe.contact.search import GapSearch, Pairing, SearchRules
-from contactfe.contact.solver import BoundedProblem, SolveReport, complementarity, solve_bounded
+from contactfe.contact.solver import BoundedProblem, Dense, SolveReport, complementarity, solve_bounded
 
 __all__ = [
     "Audit",
@@ -14,6 +14,7 @@ __all__ = [
     "ContactProblem",
     "ContactRig",
     "ContactSolution",
+    "Dense",
     "GapSearch",
     "Handle",
     "Pairing",

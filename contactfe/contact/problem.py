@@ -9,10 +9,11 @@ Gaps are integrated over the cell (mm2 per unit depth), so the normal part C_nn 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csr_matrix
+from scipy.sparse import csc_matrix
 
 from contactfe.contact.search import Pairing, turned
 from contactfe.contact.solver import BoundedProblem
@@ -25,11 +26,12 @@ Index = NDArray[np.int64]
 
 @dataclass(frozen=True, eq=False)
 class ContactProblem:
-    """Cells (c of them): their fastener node, wrench group, length (mm), weighted gap and flexibilities.
+    """Cells (c of them): their fastener node, wrench group, length (mm) and weighted gap.
 
     ``normal_forces``/``friction_forces``: sparse (2k, c) maps from pressures to nodal forces per unit depth on each
     body, the friction ones for mu = 1. ``arm_n``/``arm_t`` (c,): moment about the axis per unit pressure on the
     fastener, from normal and friction traction. ``balance_n``/``balance_t`` (2, c).
+    ``flexibilities``: of fastener and wrench, (2k, 2k) each.
     """
 
     node: Index
@@ -38,23 +40,53 @@ class ContactProblem:
     centre: Array
     normal: Array
     gap: Array
-    normal_flexibility: Array
-    friction_flexibility: Array
     balance_n: Array
     balance_t: Array
     arm_n: Array
     arm_t: Array
-    wrench_n: csr_matrix
-    wrench_t: csr_matrix
-    fastener_n: csr_matrix
-    fastener_t: csr_matrix
+    wrench_n: csc_matrix
+    wrench_t: csc_matrix
+    fastener_n: csc_matrix
+    fastener_t: csc_matrix
     force_n: Array
     force_t: Array
+    flexibilities: tuple[Array, Array]
+
+    @cached_property
+    def normal_flexibility(self) -> Array:
+        """Weighted gap per unit pressure, normal part (c, c): symmetric."""
+        found = self.columns(np.arange(len(self.gap)), 0.0)
+        return np.asarray(0.5 * (found + found.T))
+
+    @cached_property
+    def friction_flexibility(self) -> Array:
+        """Weighted gap per unit pressure from full friction with mu = 1, (c, c)."""
+        return self.columns(np.arange(len(self.gap)), 1.0) - self.columns(np.arange(len(self.gap)), 0.0)
+
+    def _bodies(self) -> tuple[tuple[csc_matrix, csc_matrix, Array], ...]:
+        return (
+            (self.fastener_n, self.fastener_t, self.flexibilities[0]),
+            (self.wrench_n, self.wrench_t, self.flexibilities[1]),
+        )
+
+    def columns(self, cells: Index, friction: float) -> Array:
+        """Weighted gap changes (c, k) of all cells under unit pressure on some cells (k,), with friction."""
+        total = np.zeros((len(self.gap), len(cells)))
+        for n, t, flexibility in self._bodies():
+            load = n[:, cells] + friction * t[:, cells]
+            total += n.T @ np.ascontiguousarray((load.T @ flexibility).T)
+        return total
+
+    def apply(self, pressure: Array, friction: float) -> Array:
+        """Weighted gap changes (c,) under pressures (c,), with friction."""
+        return np.asarray(
+            sum(n.T @ (flex @ (n @ pressure + friction * (t @ pressure))) for n, t, flex in self._bodies())
+        )
 
     def bounded(self, friction: float, cap: float, force: Array | None = None) -> BoundedProblem:
         """The problem for the solver under a friction coefficient and a cap (MPa), with a net force (2,) or none."""
         return BoundedProblem(
-            matrix=self.normal_flexibility + friction * self.friction_flexibility,
+            matrix=Operator(self, friction),
             gap=self.gap,
             balance=self.balance_n + friction * self.balance_t,
             balance_n=self.balance_n,
@@ -67,6 +99,21 @@ class ContactProblem:
         on_fastener = self.fastener_n @ pressure + friction * (self.fastener_t @ pressure)
         on_wrench = self.wrench_n @ pressure + friction * (self.wrench_t @ pressure)
         return np.asarray(on_fastener), np.asarray(on_wrench)
+
+
+class Operator:
+    """The flexibility of a contact problem under a friction coefficient, known by its products and columns."""
+
+    def __init__(self, problem: ContactProblem, friction: float) -> None:
+        self._problem, self._friction = problem, friction
+
+    def apply(self, p: Array) -> Array:
+        """Weighted gap changes (c,) under pressures (c,)."""
+        return self._problem.apply(p, self._friction)
+
+    def columns(self, cells: Index) -> Array:
+        """Weighted gap changes (c, k) under unit pressures on some cells (k,)."""
+        return self._problem.columns(cells, self._friction)
 
 
 @dataclass(frozen=True)
@@ -126,8 +173,6 @@ class ContactBuilder:
         arms = [np.bincount(cell, w * (x[:, 0] * v[:, 1] - x[:, 1] * v[:, 0]), minlength=count) for v in (normal, tangent)]
         mean = np.column_stack([np.bincount(cell, w * x[:, c], minlength=count) for c in (0, 1)]) / length[near][:, None]
         balance = [self._balance(f, m) for f, m in zip(total, arms, strict=True)]
-        cw, cf = self._wrench.flexibility.matrix, self._fastener.flexibility.matrix
-        moved_w, moved_f = wrench_n.T @ cw, fastener_n.T @ cf  # (c, 2k): gap change per unit nodal force
         return ContactProblem(
             node=pairing.node[first][near],
             group=pairing.group[first][near],
@@ -135,8 +180,6 @@ class ContactBuilder:
             centre=mean,
             normal=(total[0] / np.maximum(np.hypot(*total[0]), 1e-300)).T,
             gap=gap[near],
-            normal_flexibility=_symmetric((wrench_n.T @ moved_w.T).T + (fastener_n.T @ moved_f.T).T),
-            friction_flexibility=(wrench_t.T @ moved_w.T).T + (fastener_t.T @ moved_f.T).T,
             balance_n=balance[0],
             balance_t=balance[1],
             arm_n=arms[0],
@@ -147,6 +190,7 @@ class ContactBuilder:
             fastener_t=fastener_t,
             force_n=total[0],
             force_t=total[1],
+            flexibilities=(self._fastener.flexibility.matrix, self._wrench.flexibility.matrix),
         )
 
     def _balance(self, force: Array, arm: Array) -> Array:
@@ -157,7 +201,7 @@ class ContactBuilder:
         push = self._handle.sense * np.array([-along[1], along[0]])
         return np.vstack([along @ force, push @ force - self._handle.sense * arm / self._handle.lever_arm])
 
-    def _on_fastener(self, pairing: Pairing, q: NDArray[np.bool_], cell: Index, count: int, x: Array, direction: Array) -> csr_matrix:
+    def _on_fastener(self, pairing: Pairing, q: NDArray[np.bool_], cell: Index, count: int, x: Array, direction: Array) -> csc_matrix:
         """Nodal forces on the fastener, in its own frame, of unit traction along ``direction`` at the points x.
 
         The traction acts where the wrench's surface is (x): crushed material has followed it. It is carried over to
@@ -172,7 +216,7 @@ class ContactBuilder:
         w = pairing.weight[q]
         k = len(self._fastener.flexibility.nodes)
         carried = _spread(at, w[:, None] * phi, direction, cell, k, count)
-        return csr_matrix(carried + _spread(at, (w * couple)[:, None] * slope, turn, cell, k, count))
+        return csc_matrix(carried + _spread(at, (w * couple)[:, None] * slope, turn, cell, k, count))
 
 
 def _cells(pairing: Pairing) -> tuple[Index, Index]:
@@ -182,11 +226,8 @@ def _cells(pairing: Pairing) -> tuple[Index, Index]:
     return cell.ravel().astype(np.int64), first.astype(np.int64)
 
 
-def _spread(at: Index, share: Array, direction: Array, cell: Index, nodes: int, cells: int) -> csr_matrix:
+def _spread(at: Index, share: Array, direction: Array, cell: Index, nodes: int, cells: int) -> csc_matrix:
     rows = (2 * at[:, :, None] + np.arange(2)).ravel()
     values = (share[:, :, None] * direction[:, None, :]).ravel()
-    return csr_matrix((values, (rows, np.repeat(cell, 6))), shape=(2 * nodes, cells))
+    return csc_matrix((values, (rows, np.repeat(cell, 6))), shape=(2 * nodes, cells))
 
-
-def _symmetric(a: Array) -> Array:
-    return np.asarray(0.5 * (a + a.T))

@@ -93,12 +93,12 @@ def solve_problem(problem: ContactProblem, rotation: float, law: ContactLaw, sen
         # Nothing overlaps where the wrench stands; the caller has seen to it that it stands where it fits.
         report = SolveReport(True, "apart", 0, 0.0)
         return ContactSolution(rotation, problem, law, np.zeros(n), problem.gap / problem.length, np.zeros(2), 0.0, report)
-    start = None
+    start = motion = None
     if before is not None:
-        known = before.keyed()
+        known, motion = before.keyed(), before.motion
         start = np.array([known.get(k, 0.0) for k in zip(problem.group.tolist(), problem.node.tolist(), strict=True)])
-    pressure, motion, report = solve_bounded(bounded, start)
-    gap = (bounded.gap + bounded.matrix @ pressure - bounded.balance_n.T @ motion) / problem.length
+    pressure, motion, report = solve_bounded(bounded, start, motion)
+    gap = (bounded.gap + bounded.matrix.apply(pressure) - bounded.balance_n.T @ motion) / problem.length
     torque = sense * float((problem.arm_n + mu * problem.arm_t) @ pressure)
     return ContactSolution(rotation, problem, law, pressure, gap, motion, torque, report)
 
