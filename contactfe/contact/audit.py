@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from contactfe.contact.problem import Handle
 from contactfe.contact.rig import ContactSolution
 from contactfe.contact.search import turned
-from contactfe.contact.solver import complementarity
 from contactfe.errors import NotConverged
 
 Array = NDArray[np.float64]
@@ -79,7 +78,6 @@ def audit(solution: ContactSolution, handle: Handle, nodes: tuple[Array, Array],
     force = max(np.abs(on_wrench.sum(axis=0) - core).max(), np.abs(on_wrench.sum(axis=0) + hand).max())
     moment = max(abs(torque_f + torque_w), abs(torque_w + couple))
     own = scale * across_flats
-    bounded = problem.bounded(mu, cap)
     below = ~solution.capped
     return Audit(
         force_balance=float(force) / scale,
@@ -87,7 +85,7 @@ def audit(solution: ContactSolution, handle: Handle, nodes: tuple[Array, Array],
         pull=max(0.0, -float(p.min())) / cap,
         over_cap=max(0.0, float(p.max()) - cap) / cap,
         overlap=max(0.0, -float(solution.gap[below].min(initial=0.0))) / across_flats,
-        complementarity=complementarity(bounded, p, solution.motion),
+        complementarity=solution.report.residual,
     )
 
 

@@ -63,25 +63,9 @@ class ContactProblem:
         """Weighted gap per unit pressure from full friction with mu = 1, (c, c)."""
         return self.columns(np.arange(len(self.gap)), 1.0) - self.columns(np.arange(len(self.gap)), 0.0)
 
-    def _bodies(self) -> tuple[tuple[csc_matrix, csc_matrix, Array], ...]:
-        return (
-            (self.fastener_n, self.fastener_t, self.flexibilities[0]),
-            (self.wrench_n, self.wrench_t, self.flexibilities[1]),
-        )
-
     def columns(self, cells: Index, friction: float) -> Array:
         """Weighted gap changes (c, k) of all cells under unit pressure on some cells (k,), with friction."""
-        total = np.zeros((len(self.gap), len(cells)))
-        for n, t, flexibility in self._bodies():
-            load = n[:, cells] + friction * t[:, cells]
-            total += n.T @ np.ascontiguousarray((load.T @ flexibility).T)
-        return total
-
-    def apply(self, pressure: Array, friction: float) -> Array:
-        """Weighted gap changes (c,) under pressures (c,), with friction."""
-        return np.asarray(
-            sum(n.T @ (flex @ (n @ pressure + friction * (t @ pressure))) for n, t, flex in self._bodies())
-        )
+        return Operator(self, friction).columns(cells)
 
     def bounded(self, friction: float, cap: float, force: Array | None = None) -> BoundedProblem:
         """The problem for the solver under a friction coefficient and a cap (MPa), with a net force (2,) or none."""
@@ -105,15 +89,22 @@ class Operator:
     """The flexibility of a contact problem under a friction coefficient, known by its products and columns."""
 
     def __init__(self, problem: ContactProblem, friction: float) -> None:
-        self._problem, self._friction = problem, friction
+        pairs = ((problem.fastener_n, problem.fastener_t), (problem.wrench_n, problem.wrench_t))
+        # Rows of the transposed maps are cells: cheap to pick and to multiply from the left.
+        self._bodies = [
+            (n.T.tocsr(), (n + friction * t).T.tocsr(), flex)
+            for (n, t), flex in zip(pairs, problem.flexibilities, strict=True)
+        ]
 
     def apply(self, p: Array) -> Array:
         """Weighted gap changes (c,) under pressures (c,)."""
-        return self._problem.apply(p, self._friction)
+        return np.asarray(sum(measure @ (flex @ (load.T @ p)) for measure, load, flex in self._bodies))
 
     def columns(self, cells: Index) -> Array:
         """Weighted gap changes (c, k) under unit pressures on some cells (k,)."""
-        return self._problem.columns(cells, self._friction)
+        return np.asarray(
+            sum(measure @ np.ascontiguousarray((load[cells] @ flex).T) for measure, load, flex in self._bodies)
+        )
 
 
 @dataclass(frozen=True)

@@ -117,7 +117,7 @@ def free_play(search: GapSearch, across_flats: float, most: float) -> float | No
             return None
     if high == 0.0:
         return 0.0
-    return float(brentq(lambda t: widest_clearance(search, t, across_flats), low, high, xtol=1e-7))
+    return float(brentq(lambda t: widest_clearance(search, t, across_flats), low, high, xtol=1e-6))
 
 
 def widest_clearance(search: GapSearch, rotation: float, across_flats: float) -> float:

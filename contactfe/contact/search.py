@@ -136,12 +136,14 @@ class GapSearch:
         at = span[:, :1] + local * (span[:, 1:] - span[:, :1])
         self._atom_side, self._atom_piece, self._atom_local = side, piece, local
         self._atom_node = fastener.boundary.nodes[outer].ravel()
-        self._atom_ends = np.stack([self._fastener_pieces.frame(piece, at[:, i])[0] for i in (0, 1)], axis=1)
+        # The end of an atom is the start of the next one; the last of the loop leads back to the first.
+        self._atom_points = self._fastener_pieces.frame(piece, at[:, 0])[0]
+        self._atom_next = np.roll(np.arange(len(side)), -1)
 
     def pairing(self, rotation: float) -> Pairing:
         """The pairing when the wrench has turned by ``rotation`` (rad, >= 0) in its sense from square."""
         angle = -self.sense * rotation
-        piece, atom, low, high, heights = self._facing(turned(self._atom_ends, angle))
+        piece, atom, low, high, heights = self._facing(turned(self._atom_points, angle))
         row, side, low, high = self._cut_at_sides(piece, low, high)
         piece, atom = piece[row], atom[row]
         u = (low[:, None] + GAUSS * (high - low)[:, None]).ravel()
@@ -164,17 +166,45 @@ class GapSearch:
             gap=gap + self.offset,
         )
 
-    def _facing(self, ends: Array) -> tuple[Index, Index, Array, Array, Array]:
+    def _facing(self, points: Array) -> tuple[Index, Index, Array, Array, Array]:
         """Pairs of wrench piece and fastener atom that look at each other within the window."""
-        k = self._touching[:, None]
-        u0, h0 = self._wrench_pieces.locate(k, ends[None, :, 0])
-        u1, h1 = self._wrench_pieces.locate(k, ends[None, :, 1])
+        arcs = self._wrench_pieces.arc[self._touching]
+        found = [self._on_lines(self._touching[~arcs], points), self._on_arcs(self._touching[arcs], points)]
+        piece, atom, u0, u1, h0, h1 = (np.concatenate(parts) for parts in zip(*found, strict=True))
         # Both outlines keep their material on the left, so facing stretches run against each other.
         ok = (u1 < u0) & (u0 > 0) & (u1 < 1) & (u0 - u1 < 1.5)
         ok &= (np.minimum(h0, h1) < self.window[1]) & (np.maximum(h0, h1) > -self.window[0])
-        i, atom = np.nonzero(ok)
-        low, high = np.maximum(u1[i, atom], 0.0), np.minimum(u0[i, atom], 1.0)
-        return self._touching[i], atom, low, high, 0.5 * (h0 + h1)[i, atom]
+        low, high = np.maximum(u1[ok], 0.0), np.minimum(u0[ok], 1.0)
+        return piece[ok], atom[ok], low, high, 0.5 * (h0 + h1)[ok]
+
+    def _on_lines(self, pieces: Index, points: Array) -> tuple[Index, Index, Array, Array, Array, Array]:
+        """Place along and height over straight pieces of the ends of the atoms near them."""
+        table = self._wrench_pieces
+        d = table.direction[pieces] / table.length[pieces, None]
+        u = points @ d.T - np.einsum("ki,ki->k", table.start[pieces], d)
+        n = np.column_stack([table.direction[pieces, 1], -table.direction[pieces, 0]])
+        height = points @ n.T - np.einsum("ki,ki->k", table.start[pieces], n)
+        near = (height < self.window[1]) & (height > -self.window[0]) & (u > -1) & (u < 2)
+        atom, k = np.nonzero(near & (u[self._atom_next] < u))
+        after = self._atom_next[atom]
+        return pieces[k], atom, u[atom, k], u[after, k], height[atom, k], height[after, k]
+
+    def _on_arcs(self, pieces: Index, points: Array) -> tuple[Index, Index, Array, Array, Array, Array]:
+        """The same for arcs; angles are worked out only where the distance from the centre is in the window."""
+        table = self._wrench_pieces
+        rel = points[:, None, :] - table.centre[pieces]
+        off = np.sign(table.turn[pieces]) * (np.sqrt(np.einsum("aki,aki->ak", rel, rel)) - table.radius[pieces])
+        towards = np.einsum("aki,ki->ak", rel, self._arc_middle(pieces)) > 0
+        atom, k = np.nonzero((off < self.window[1]) & (off > -self.window[0]) & towards)
+        after = self._atom_next[atom]
+        u0, h0 = table.locate(pieces[k], points[atom])
+        u1, h1 = table.locate(pieces[k], points[after])
+        return pieces[k], atom, u0, u1, h0, h1
+
+    def _arc_middle(self, pieces: Index) -> Array:
+        """Unit vectors from the centre to the middle of arcs: atoms behind the centre cannot face them."""
+        angle = self._wrench_pieces.middle_angle[pieces]
+        return np.column_stack([np.cos(angle), np.sin(angle)])
 
     def _cut_at_sides(self, piece: Index, low: Array, high: Array) -> tuple[Index, Index, Array, Array]:
         first = np.searchsorted(self._side_key, piece * 2.0 + low + 1e-13, side="right") - 1

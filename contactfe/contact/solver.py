@@ -113,7 +113,7 @@ def _edges(p: Array) -> Index:
     """Cells that are partly loaded, and those at the ends of loaded runs: the ones that will be free next."""
     loaded = p > 0
     change = np.flatnonzero(loaded[1:] != loaded[:-1])
-    around = np.concatenate([change - 1, change, change + 1, change + 2, np.flatnonzero(loaded & (p < 1))])
+    around = np.concatenate([(change[:, None] + np.arange(-4, 6)).ravel(), np.flatnonzero(loaded & (p < 1))])
     return np.unique(np.clip(around, 0, max(len(p) - 1, 0))) if len(p) else around
 
 
