@@ -14,12 +14,14 @@ from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg.lapack import dgesv
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 GROUND = 1e-11  # stiffness that keeps the free motion finite where no flank opposes it (along parallel jaws)
 TIE = 1e-13
+AHEAD = 3  # neighbours whose columns are fetched along with a cell's: the patch grows and shrinks cell by cell
 
 
 class Flexible(Protocol):
@@ -80,24 +82,22 @@ class Path:
 
     def _direction(self, free: list[int], shift: Array, lack: Array) -> tuple[Array, Array, Array] | None:
         n, m = len(free), len(lack)
-        columns = np.empty((len(shift), n))
-        for i, cell in enumerate(free):
+        for cell in free:
             if cell not in self._columns:
-                self.prepare(np.array([cell]))
-            columns[:, i] = self._columns[cell]
+                self.prepare(np.arange(max(cell - AHEAD, 0), min(cell + AHEAD + 1, len(shift))))
+        rows = np.array([self._columns[cell] for cell in free]).reshape(n, len(shift))
         k = np.zeros((n + m, n + m))
-        k[:n, :n] = columns[free]
+        k[:n, :n] = rows[:, free].T
         k[:n, n:] = -self.balance_n[:, free].T
         k[n:, :n] = self.balance[:, free]
-        k[n:, n:] = GROUND * np.eye(m)
-        try:
-            step = np.linalg.solve(k, np.concatenate([shift[free], -lack]))
-        except np.linalg.LinAlgError:
-            return None
-        if not np.isfinite(step).all():
+        k[range(n, n + m), range(n, n + m)] = GROUND
+        rhs = np.empty(n + m)
+        rhs[:n], rhs[n:] = shift[free], -lack
+        _, _, step, info = dgesv(k, rhs, overwrite_a=1, overwrite_b=1)
+        if info != 0 or not np.isfinite(step).all():
             return None
         dp, da = step[:n], step[n:]
-        ds = -shift + columns @ dp - self.balance_n.T @ da
+        ds = dp @ rows - shift - da @ self.balance_n
         ds[free] = 0.0
         return dp, da, ds
 
@@ -107,8 +107,7 @@ class Path:
     ) -> tuple[float, int, int]:
         """Length of the stretch, and the cell that ends it with its new state (-1, -1 at the end of the walk)."""
         step, cell, becomes = most, -1, -1
-        against = ((state < 0) & (ds < 0.0)) | ((state > 0) & (ds > 0.0))
-        where = np.flatnonzero(against)
+        where = np.flatnonzero(state * ds > 0.0)  # open cells that close, capped cells that gape
         if len(where):
             reach = np.maximum(-s[where] / ds[where], 0.0)
             i = int(np.argmin(reach))

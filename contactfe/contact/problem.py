@@ -155,8 +155,10 @@ class ContactBuilder:
         normal, tangent = pairing.normal[q], pairing.tangent[q]
         at_w, phi_w, _, nodes_w = self._wrench.shapes(side_w, xi)
         x = np.einsum("qj,qjc->qc", phi_w, nodes_w)
-        wrench_n = _spread(at_w, -w[:, None] * phi_w, normal, cell, len(self._wrench.flexibility.nodes), count)
-        wrench_t = _spread(at_w, -w[:, None] * phi_w, tangent, cell, len(self._wrench.flexibility.nodes), count)
+        pull = -w[:, None] * phi_w
+        size = len(self._wrench.flexibility.nodes)
+        wrench_n = _spread(at_w, pull[:, :, None] * normal[:, None, :], cell, size, count)
+        wrench_t = _spread(at_w, pull[:, :, None] * tangent[:, None, :], cell, size, count)
         angle = -self._handle.sense * rotation
         fastener_n = self._on_fastener(pairing, q, cell, count, turned(x, -angle), turned(normal, -angle))
         fastener_t = self._on_fastener(pairing, q, cell, count, turned(x, -angle), turned(tangent, -angle))
@@ -206,19 +208,21 @@ class ContactBuilder:
         turn = np.column_stack([-along[:, 1], along[:, 0]]) / np.einsum("qc,qc->q", along, along)[:, None]
         w = pairing.weight[q]
         k = len(self._fastener.flexibility.nodes)
-        carried = _spread(at, w[:, None] * phi, direction, cell, k, count)
-        return csc_matrix(carried + _spread(at, (w * couple)[:, None] * slope, turn, cell, k, count))
+        share = (w[:, None] * phi)[:, :, None] * direction[:, None, :]
+        share += (w * couple)[:, None, None] * slope[:, :, None] * turn[:, None, :]
+        return _spread(at, share, cell, k, count)
 
 
 def _cells(pairing: Pairing) -> tuple[Index, Index]:
     """Cell number of each integration point (q,), and one point of each cell."""
-    key = pairing.group * (pairing.node.max(initial=0) + 1) + pairing.node
+    key = pairing.group * (pairing.place.max(initial=0) + 1) + pairing.place  # neighbours get neighbouring numbers
     _, first, cell = np.unique(key, return_index=True, return_inverse=True)
     return cell.ravel().astype(np.int64), first.astype(np.int64)
 
 
-def _spread(at: Index, share: Array, direction: Array, cell: Index, nodes: int, cells: int) -> csc_matrix:
-    rows = (2 * at[:, :, None] + np.arange(2)).ravel()
-    values = (share[:, :, None] * direction[:, None, :]).ravel()
-    return csc_matrix((values, (rows, np.repeat(cell, 6))), shape=(2 * nodes, cells))
-
+def _spread(at: Index, share: Array, cell: Index, nodes: int, cells: int) -> csc_matrix:
+    """Sparse map (2 nodes, cells) from the shares (q, 3, 2) of each integration point on its side's three nodes."""
+    # Points come in pairs on one stretch, with the same nodes and cell: half the entries.
+    rows = (2 * at[::2, :, None] + np.arange(2)).ravel()
+    values = (share[::2] + share[1::2]).ravel()
+    return csc_matrix((values, (rows, np.repeat(cell[::2], 6))), shape=(2 * nodes, cells))

@@ -17,7 +17,7 @@ from contactfe.mesh import SectionMesh
 
 Array = NDArray[np.float64]
 
-WIDEST_GAP = 0.03  # of the width across flats: wider gaps cannot close elastically
+WIDEST_GAP = 0.015  # of the width across flats: wider gaps cannot close elastically
 DEEPEST_OVERLAP = 0.12
 
 
@@ -124,9 +124,13 @@ def widest_clearance(search: GapSearch, rotation: float, across_flats: float) ->
     """Largest smallest gap (mm) over all places of the floating wrench at a rotation; negative: it cannot fit."""
     pairing = search.pairing(rotation)
     near = pairing.gap < 0.08 * across_flats
-    gap, normal = pairing.gap[near], pairing.normal[near]
-    if len(gap) == 0:
+    if not near.any():
         return across_flats
+    # Of all places with the same normal only the narrowest can bind: one for every straight flank.
+    key = np.round(np.arctan2(pairing.normal[near, 1], pairing.normal[near, 0]), 9)
+    order = np.lexsort((pairing.gap[near], key))
+    first = order[np.unique(key[order], return_index=True)[1]]
+    gap, normal = pairing.gap[near][first], pairing.normal[near][first]
     limit = 0.05 * across_flats
     answer = linprog(
         [0.0, 0.0, -1.0],

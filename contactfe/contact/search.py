@@ -28,7 +28,8 @@ class Pairing:
     """Integration points where the bodies face each other (q of them), in the wrench's frame.
 
     ``wrench_side``/``fastener_side`` (q,): numbers of the boundary sides; ``xi``/``eta`` (q,): fractions along
-    them; ``node`` (q,): fastener boundary node that owns the pressure cell; ``group`` (q,): stretch of the wrench
+    them; ``node`` (q,): fastener boundary node that owns the pressure cell; ``place`` (q,): its place in the order
+    along the boundary; ``group`` (q,): stretch of the wrench
     between two re-entrant corners; ``weight`` (q,) mm of wrench surface; ``normal`` (q, 2): out of the wrench;
     ``tangent`` (q, 2): along which the wrench slides on the fastener; ``gap`` (q,) mm, negative where they overlap.
     """
@@ -38,6 +39,7 @@ class Pairing:
     xi: Array
     eta: Array
     node: Index
+    place: Index
     group: Index
     weight: Array
     normal: Array
@@ -136,6 +138,7 @@ class GapSearch:
         at = span[:, :1] + local * (span[:, 1:] - span[:, :1])
         self._atom_side, self._atom_piece, self._atom_local = side, piece, local
         self._atom_node = fastener.boundary.nodes[outer].ravel()
+        self._atom_place = (2 * np.arange(len(outer))[:, None] + np.arange(3)).ravel() % (2 * len(outer))
         # The end of an atom is the start of the next one; the last of the loop leads back to the first.
         self._atom_points = self._fastener_pieces.frame(piece, at[:, 0])[0]
         self._atom_next = np.roll(np.arange(len(side)), -1)
@@ -159,6 +162,7 @@ class GapSearch:
             xi=(u - span[:, 0]) / (span[:, 1] - span[:, 0]),
             eta=eta,
             node=self._atom_node[atom],
+            place=self._atom_place[atom],
             group=self._group[piece],
             weight=weight,
             normal=n,

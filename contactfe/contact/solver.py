@@ -24,7 +24,7 @@ Index = NDArray[np.int64]
 
 INTERIOR_ROUNDS = 80
 RESIDUAL_LIMIT = 1e-6
-SAMPLES = 8  # cells whose own flexibility sets the scale of gaps
+SAMPLES = 3  # cells whose own flexibility sets the scale of gaps
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,7 @@ def _edges(p: Array) -> Index:
     """Cells that are partly loaded, and those at the ends of loaded runs: the ones that will be free next."""
     loaded = p > 0
     change = np.flatnonzero(loaded[1:] != loaded[:-1])
-    around = np.concatenate([(change[:, None] + np.arange(-4, 6)).ravel(), np.flatnonzero(loaded & (p < 1))])
+    around = np.concatenate([(change[:, None] + np.arange(-2, 4)).ravel(), np.flatnonzero(loaded & (p < 1))])
     return np.unique(np.clip(around, 0, max(len(p) - 1, 0))) if len(p) else around
 
 
@@ -122,6 +122,7 @@ class _Scale:
     cap: Array
     unit: float
     rows: Array
+    typical: float
 
 
 class _ScaledMatrix:
@@ -148,7 +149,8 @@ def typical_flexibility(problem: BoundedProblem) -> float:
 def _scaled(problem: BoundedProblem) -> tuple[BoundedProblem, _Scale]:
     """Unknowns as shares of the cap; rows and balance scaled to order one."""
     cap = problem.cap
-    unit = typical_flexibility(problem) * float(cap.mean()) ** 2
+    typical = typical_flexibility(problem)
+    unit = typical * float(cap.mean()) ** 2
     rows = np.maximum(np.abs(problem.balance * cap).max(axis=1), 1e-300)
     scaled = BoundedProblem(
         matrix=_ScaledMatrix(problem.matrix, cap, unit),
@@ -158,18 +160,20 @@ def _scaled(problem: BoundedProblem) -> tuple[BoundedProblem, _Scale]:
         cap=np.ones_like(cap),
         force=problem.force / rows,
     )
-    return scaled, _Scale(cap, unit, rows)
+    return scaled, _Scale(cap, unit, rows, typical)
 
 
 def _judged(
     problem: BoundedProblem, scale: _Scale, found: tuple[Array, Array, int], method: str
 ) -> tuple[Array, Array, SolveReport]:
     pressure, motion = found[0] * scale.cap, found[1] * scale.unit / scale.rows
-    residual = complementarity(problem, pressure, motion)
+    residual = complementarity(problem, pressure, motion, scale.typical)
     return pressure, motion, SolveReport(bool(residual < RESIDUAL_LIMIT), method, found[2], residual)
 
 
-def complementarity(problem: BoundedProblem, pressure: Array, motion: Array) -> float:
+def complementarity(
+    problem: BoundedProblem, pressure: Array, motion: Array, typical: float | None = None
+) -> float:
     """Largest violation of the contact conditions and of balance, relative to the scales of the problem.
 
     For each cell |p - clip(p - s / d, 0, cap)| / cap with d the typical own flexibility of a cell; for balance, net
@@ -178,7 +182,7 @@ def complementarity(problem: BoundedProblem, pressure: Array, motion: Array) -> 
     if len(pressure) == 0:
         return 0.0
     s = problem.gap + problem.matrix.apply(pressure) - problem.balance_n.T @ motion
-    d = typical_flexibility(problem)
+    d = typical_flexibility(problem) if typical is None else typical
     miss = float((np.abs(pressure - np.clip(pressure - s / d, 0.0, problem.cap)) / problem.cap).max())
     force = np.abs(problem.balance) @ pressure
     net = np.abs(problem.balance @ pressure - problem.force)

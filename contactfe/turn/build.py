@@ -19,6 +19,7 @@ Index = NDArray[np.int64]
 
 BREAKS = frozenset({"root", "throat"})  # re-entrant pieces: pressure cells do not reach round them
 OPENING_STEP = 0.01  # of the nominal width: half the spacing of the openings that are meshed
+DRAWN_HEAD = 1.6  # radius of a drawn head over the reach of its opening (engineering judgement: between ring and open end)
 DEEPEST_OVERLAP, WIDEST_GAP = 0.12, 0.08  # of the width across flats: what the gap search looks at
 
 
@@ -75,6 +76,8 @@ def meshed_case(case: CaseInput) -> CaseInput:
 
 def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: BodyModel) -> BuiltPair:
     """Put the two bodies of the meshed case together; the head's thickness over the engaged depth stiffens the wrench."""
+    if case.wrench.profile == "outline":  # its file holds the opening
+        case = replace(case, wrench=replace(case.wrench, opening=pair.opening))
     stiffer = case.wrench.thickness / case.fastener.engaged_depth
     flex = wrench.flexibility
     wrench = BodyModel(
@@ -131,11 +134,22 @@ def wrench_body(case: CaseInput, pair: ProfilePair) -> BodyModel:
     return BodyModel(mesh, hold_wrench(case, mesh).flexibility(nodes, observe))
 
 
+def head_circle(case: CaseInput, mesh: SectionMesh) -> tuple[float, Array]:
+    """Radius (mm) and centre (2,) of the circle that holds the head without its handle stub.
+
+    Of a drawn wrench: about the axis, DRAWN_HEAD times as far as the farthest point of the opening.
+    """
+    dims = case.wrench.dims
+    if case.wrench.profile == "outline":
+        touching = np.unique(mesh.boundary.nodes[mesh.sides_named(*TOUCHING)])
+        return DRAWN_HEAD * float(np.linalg.norm(mesh.nodes[touching], axis=1).max()), np.zeros(2)
+    radius = (dims["head_width"] if "head_width" in dims else dims["outside_diameter"]) / 2
+    return radius, np.array([dims.get("head_centre", 0.0), 0.0])
+
+
 def head_rotation_weights(case: CaseInput, mesh: SectionMesh) -> Array:
     """Weights (2n,) of the mean rotation (rad) of the head, its handle stub left out: least squares over the area."""
-    dims = case.wrench.dims
-    radius = (dims["head_width"] if "head_width" in dims else dims["outside_diameter"]) / 2
-    centre = np.array([dims.get("head_centre", 0.0), 0.0])
+    radius, centre = head_circle(case, mesh)
     p = mesh.nodes[mesh.cells[:, :3]]
     a, b = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
     area = 0.5 * (a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
@@ -160,11 +174,18 @@ def spread_weights(pair: ProfilePair, mesh: SectionMesh) -> Array:
         out[2 * upper + 1] = 1.0 / len(upper)
         out[2 * lower + 1] = -1.0 / len(lower)
         return out
-    roots = np.unique(mesh.boundary.nodes[mesh.sides_named("root")])
-    angle = np.arctan2(mesh.nodes[roots, 1], mesh.nodes[roots, 0])
-    pitch = math.tau / pair.flats
-    off = np.abs(np.remainder(angle - pair.first_flat, pitch) - pitch / 2)
-    gripped = roots[off < math.radians(8)]
+    gripped = _at_corners(pair, mesh, ("root",))
+    if not gripped.size:  # a drawn opening without roots at the corners
+        gripped = _at_corners(pair, mesh, tuple(TOUCHING))
     radial = mesh.nodes[gripped] / np.linalg.norm(mesh.nodes[gripped], axis=1)[:, None]
     out[2 * gripped], out[2 * gripped + 1] = 2 * radial[:, 0] / len(gripped), 2 * radial[:, 1] / len(gripped)
     return out
+
+
+def _at_corners(pair: ProfilePair, mesh: SectionMesh, names: tuple[str, ...]) -> Index:
+    """Nodes of the pieces with these names that lie within 8 degrees of the fastener's corners, seen from the axis."""
+    nodes = np.unique(mesh.boundary.nodes[mesh.sides_named(*names)])
+    angle = np.arctan2(mesh.nodes[nodes, 1], mesh.nodes[nodes, 0])
+    pitch = math.tau / pair.flats
+    off = np.abs(np.remainder(angle - pair.first_flat, pitch) - pitch / 2)
+    return np.asarray(nodes[off < math.radians(8)])

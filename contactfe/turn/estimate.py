@@ -17,8 +17,8 @@ from contactfe.turn.curve import TorqueCurve, spread_mm
 
 Array = NDArray[np.float64]
 
-ONSET_SHARE = 0.5  # of the largest tangent of the curve
-TANGENT_SPAN = 0.25  # of the rotation from first touch to nine tenths of the peak: what a tangent is taken over
+ONSET_SHARE = 0.3  # of the largest tangent of the curve: a lobe that settles into its seat stays above it
+TANGENT_SPAN = 0.5  # of the rotation from first touch to nine tenths of the peak: what a tangent is taken over
 FIT_SHARE = 0.96  # of the largest torque: the points that the peak is fitted to
 EARLY_SHARE = 0.2  # of the slip torque: where the answers per unit torque are taken
 AVERAGING_LENGTH = 0.05  # of the width across flats: surface stresses are means over this length
@@ -116,9 +116,9 @@ def peak(curve: TorqueCurve) -> tuple[float, float]:
 
 
 def onset(curve: TorqueCurve) -> tuple[float, float]:
-    """Rotation (rad) and torque (N m) where the tangent falls for good below half of its largest value.
+    """Rotation (rad) and torque (N m) where the tangent falls for good below 0.3 of its largest value.
 
-    The tangent is the slope of the secant over a quarter of the rotation from first touch to nine tenths of the
+    The tangent is the slope of the secant over half of the rotation from first touch to nine tenths of the
     largest torque, so that the first touch of an edge, steep but carrying nothing, does not count as the stiffness
     of the grip. (The rotation of the peak itself is a poor yardstick: the top of the curve is flat.)
     """
