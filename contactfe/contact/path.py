@@ -19,7 +19,7 @@ from scipy.linalg.lapack import dgesv
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-GROUND = 1e-11  # stiffness that keeps the free motion finite where no flank opposes it (along parallel jaws)
+GROUND = 1e-13  # stiffness that keeps the free motion finite where no flank opposes it (along parallel jaws)
 TIE = 1e-13
 AHEAD = 3  # neighbours whose columns are fetched along with a cell's: the patch grows and shrinks cell by cell
 

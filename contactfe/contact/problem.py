@@ -67,6 +67,10 @@ class ContactProblem:
         """Weighted gap changes (c, k) of all cells under unit pressure on some cells (k,), with friction."""
         return Operator(self, friction).columns(cells)
 
+    def apply(self, pressure: Array, friction: float) -> Array:
+        """Weighted gap changes (c,) under pressures (c,), with friction."""
+        return Operator(self, friction).apply(pressure)
+
     def bounded(self, friction: float, cap: float, force: Array | None = None) -> BoundedProblem:
         """The problem for the solver under a friction coefficient and a cap (MPa), with a net force (2,) or none."""
         return BoundedProblem(
@@ -114,6 +118,11 @@ class Handle:
     direction: float
     lever_arm: float | None
     sense: int
+
+    def axes(self) -> Array:
+        """Unit vectors along the handle and along the hand's push, as rows (2, 2)."""
+        along = np.array([np.cos(self.direction), np.sin(self.direction)])
+        return np.array([along, self.sense * np.array([-along[1], along[0]])])
 
 
 class _Body:
@@ -190,9 +199,9 @@ class ContactBuilder:
         """Rows (2, c) that vanish when the wrench is in balance, for one kind of traction."""
         if self._handle.lever_arm is None:
             return force
-        along = np.array([np.cos(self._handle.direction), np.sin(self._handle.direction)])
-        push = self._handle.sense * np.array([-along[1], along[0]])
-        return np.vstack([along @ force, push @ force - self._handle.sense * arm / self._handle.lever_arm])
+        rows = self._handle.axes() @ force
+        rows[1] -= self._handle.sense * arm / self._handle.lever_arm
+        return np.asarray(rows)
 
     def _on_fastener(self, pairing: Pairing, q: NDArray[np.bool_], cell: Index, count: int, x: Array, direction: Array) -> csc_matrix:
         """Nodal forces on the fastener, in its own frame, of unit traction along ``direction`` at the points x.

@@ -11,6 +11,7 @@ from scipy.optimize import brentq, linprog
 
 from contactfe.contact.problem import ContactBuilder, ContactProblem, Handle
 from contactfe.contact.search import GapSearch
+from contactfe.contact.slide import solve_sliding, weak_direction
 from contactfe.contact.solver import SolveReport, solve_bounded
 from contactfe.elastic import Flexibility
 from contactfe.mesh import SectionMesh
@@ -81,14 +82,13 @@ class ContactRig:
         Raises:
             NotConverged: from the solver.
         """
-        return solve_problem(self.problem(rotation), rotation, law, self.handle.sense, before)
+        return solve_problem(self.problem(rotation), rotation, law, self.handle, before)
 
 
-def solve_problem(problem: ContactProblem, rotation: float, law: ContactLaw, sense: int, before: ContactSolution | None = None) -> ContactSolution:
+def solve_problem(problem: ContactProblem, rotation: float, law: ContactLaw, handle: Handle, before: ContactSolution | None = None) -> ContactSolution:
     """Solve a contact problem under a law."""
     n = len(problem.gap)
     mu = law.friction
-    bounded = problem.bounded(mu, law.cap)
     if n == 0 or bool((problem.gap >= 0).all()):
         # Nothing overlaps where the wrench stands; the caller has seen to it that it stands where it fits.
         report = SolveReport(True, "apart", 0, 0.0)
@@ -97,10 +97,15 @@ def solve_problem(problem: ContactProblem, rotation: float, law: ContactLaw, sen
     if before is not None:
         known, motion = before.keyed(), before.motion
         start = np.array([known.get(k, 0.0) for k in zip(problem.group.tolist(), problem.node.tolist(), strict=True)])
-    pressure, motion, report = solve_bounded(bounded, start, motion)
-    gap = (bounded.gap + bounded.matrix.apply(pressure) - bounded.balance_n.T @ motion) / problem.length
-    torque = sense * float((problem.arm_n + mu * problem.arm_t) @ pressure)
-    return ContactSolution(rotation, problem, law, pressure, gap, motion, torque, report)
+    weak = weak_direction(problem, handle)
+    if weak is None:
+        pressure, motion, report = solve_bounded(problem.bounded(mu, law.cap), start, motion)
+    else:
+        slid = solve_sliding(problem, weak, (mu, law.cap), start, motion)
+        problem, pressure, motion, report = slid.problem, slid.pressure, slid.motion, slid.report
+    change = problem.apply(pressure, mu) - problem.balance_n.T @ motion
+    torque = handle.sense * float((problem.arm_n + mu * problem.arm_t) @ pressure)
+    return ContactSolution(rotation, problem, law, pressure, (problem.gap + change) / problem.length, motion, torque, report)
 
 
 def free_play(search: GapSearch, across_flats: float, most: float) -> float | None:

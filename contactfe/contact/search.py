@@ -20,6 +20,7 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 ATOMS = np.array([[0.0, 0.25], [0.25, 0.75], [0.75, 1.0]])  # of a side: the cells of its start, middle, end node
+FACET_TURN = np.radians(5.0)  # of a chord of a sharp edge
 GAUSS = 0.5 + np.array([-0.5, 0.5]) / np.sqrt(3.0)
 
 
@@ -114,6 +115,25 @@ def turned(points: Array, angle: float) -> Array:
     return np.asarray(points @ np.array([[c, s], [-s, c]]))
 
 
+class _Facets:
+    """Straight stretches of the wrench with one normal each: lines, and chords of sharp convex arcs.
+
+    Where the fastener is crushed deeper than the radius of an edge, the normals of that edge cross inside it; its
+    chords keep their own normals, and every point of the wrench's surface keeps one place that it faces.
+    """
+
+    def __init__(self, table: PieceTable, pieces: Index) -> None:
+        count = np.where(table.arc[pieces], np.ceil(np.abs(table.turn[pieces]) / FACET_TURN), 1).astype(np.int64)
+        self.piece = np.repeat(pieces, count)
+        step = np.arange(len(self.piece)) - np.repeat(np.cumsum(count) - count, count)
+        self.low, self.high = step / np.repeat(count, count), (step + 1) / np.repeat(count, count)
+        self.start = table.frame(self.piece, self.low)[0]
+        chord = table.frame(self.piece, self.high)[0] - self.start
+        self.length = np.linalg.norm(chord, axis=1)
+        self.direction = chord / self.length[:, None]
+        self.normal = np.column_stack([self.direction[:, 1], -self.direction[:, 0]])
+
+
 class GapSearch:
     """Finds the pairing of two meshes at any rotation; everything that does not depend on it is laid out once."""
 
@@ -125,7 +145,11 @@ class GapSearch:
         self._wrench_pieces = PieceTable(wrench.outline.pieces)
         self._fastener_pieces = PieceTable(fastener.outline.pieces)
         names = [p.name for p in wrench.outline.pieces]
-        self._touching = np.array([i for i, n in enumerate(names) if n in touching])
+        pieces = np.array([i for i, n in enumerate(names) if n in touching])
+        table = self._wrench_pieces
+        sharp = table.arc[pieces] & (table.turn[pieces] > 0) & (table.radius[pieces] < rules.window[0])
+        straight = ~table.arc[pieces] | sharp
+        self._facets, self._round = _Facets(table, pieces[straight]), pieces[~straight]
         self._group = np.cumsum([n in breaks or (i > 0 and names[i - 1] in breaks) for i, n in enumerate(names)])
         order = np.lexsort((wrench.boundary.span[:, 0], wrench.boundary.piece))
         self._side_order = order
@@ -146,13 +170,16 @@ class GapSearch:
     def pairing(self, rotation: float) -> Pairing:
         """The pairing when the wrench has turned by ``rotation`` (rad, >= 0) in its sense from square."""
         angle = -self.sense * rotation
-        piece, atom, low, high, heights = self._facing(turned(self._atom_points, angle))
+        piece, atom, low, high, heights, normal = self._facing(turned(self._atom_points, angle))
         row, side, low, high = self._cut_at_sides(piece, low, high)
         piece, atom = piece[row], atom[row]
         u = (low[:, None] + GAUSS * (high - low)[:, None]).ravel()
         weight = np.repeat(0.5 * (high - low) * self._wrench_pieces.length[piece], 2)
         piece, atom, side, estimate = (np.repeat(a, 2) for a in (piece, atom, side, heights[row]))
-        x, t, n = self._wrench_pieces.frame(piece, u)
+        x, _, own = self._wrench_pieces.frame(piece, u)
+        n = np.repeat(normal[row], 2, axis=0)
+        n = np.where(np.isnan(n), own, n)
+        t = np.column_stack([-n[:, 1], n[:, 0]])
         gap, eta = self._hit(atom, turned(x, -angle), turned(n, -angle), estimate)
         span = self.wrench.boundary.span[side]
         slide = self.sense * (x[:, 0] * t[:, 1] - x[:, 1] * t[:, 0])
@@ -170,40 +197,42 @@ class GapSearch:
             gap=gap + self.offset,
         )
 
-    def _facing(self, points: Array) -> tuple[Index, Index, Array, Array, Array]:
-        """Pairs of wrench piece and fastener atom that look at each other within the window."""
-        arcs = self._wrench_pieces.arc[self._touching]
-        found = [self._on_lines(self._touching[~arcs], points), self._on_arcs(self._touching[arcs], points)]
-        piece, atom, u0, u1, h0, h1 = (np.concatenate(parts) for parts in zip(*found, strict=True))
+    def _facing(self, points: Array) -> tuple[Index, Index, Array, Array, Array, Array]:
+        """Pairs of wrench piece and fastener atom that look at each other within the window.
+
+        Returns piece, atom, from and to which fraction of the piece, mean height, and the normal (nan on arcs, whose
+        normal turns along the stretch).
+        """
+        found = [self._on_facets(points), self._on_arcs(points)]
+        piece, atom, u, h, normal = (np.concatenate(parts) for parts in zip(*found, strict=True))
+        ok = (h.min(axis=1) < self.window[1]) & (h.max(axis=1) > -self.window[0])
+        return piece[ok], atom[ok], u[ok, 0], u[ok, 1], h[ok].mean(axis=1), normal[ok]
+
+    def _on_facets(self, points: Array) -> tuple[Index, Index, Array, Array, Array]:
+        f = self._facets
+        d = f.direction / f.length[:, None]
+        u = points @ d.T - np.einsum("ki,ki->k", f.start, d)
+        after_u = u[self._atom_next]
         # Both outlines keep their material on the left, so facing stretches run against each other.
-        ok = (u1 < u0) & (u0 > 0) & (u1 < 1) & (u0 - u1 < 1.5)
-        ok &= (np.minimum(h0, h1) < self.window[1]) & (np.maximum(h0, h1) > -self.window[0])
-        low, high = np.maximum(u1[ok], 0.0), np.minimum(u0[ok], 1.0)
-        return piece[ok], atom[ok], low, high, 0.5 * (h0 + h1)[ok]
-
-    def _on_lines(self, pieces: Index, points: Array) -> tuple[Index, Index, Array, Array, Array, Array]:
-        """Place along and height over straight pieces of the ends of the atoms near them."""
-        table = self._wrench_pieces
-        d = table.direction[pieces] / table.length[pieces, None]
-        u = points @ d.T - np.einsum("ki,ki->k", table.start[pieces], d)
-        n = np.column_stack([table.direction[pieces, 1], -table.direction[pieces, 0]])
-        height = points @ n.T - np.einsum("ki,ki->k", table.start[pieces], n)
-        near = (height < self.window[1]) & (height > -self.window[0]) & (u > -1) & (u < 2)
-        atom, k = np.nonzero(near & (u[self._atom_next] < u))
+        atom, k = np.nonzero((after_u < u) & (u > 0) & (after_u < 1))
         after = self._atom_next[atom]
-        return pieces[k], atom, u[atom, k], u[after, k], height[atom, k], height[after, k]
+        height = np.column_stack([np.einsum("qi,qi->q", points[i] - f.start[k], f.normal[k]) for i in (atom, after)])
+        low, high = np.maximum(after_u[atom, k], 0.0), np.minimum(u[atom, k], 1.0)
+        wide = f.high[k] - f.low[k]
+        return f.piece[k], atom, f.low[k, None] + wide[:, None] * np.column_stack([low, high]), height, f.normal[k]
 
-    def _on_arcs(self, pieces: Index, points: Array) -> tuple[Index, Index, Array, Array, Array, Array]:
-        """The same for arcs; angles are worked out only where the distance from the centre is in the window."""
-        table = self._wrench_pieces
+    def _on_arcs(self, points: Array) -> tuple[Index, Index, Array, Array, Array]:
+        """The same for round pieces; angles are worked out only where the distance from the centre is in the window."""
+        table, pieces = self._wrench_pieces, self._round
         rel = points[:, None, :] - table.centre[pieces]
         off = np.sign(table.turn[pieces]) * (np.sqrt(np.einsum("aki,aki->ak", rel, rel)) - table.radius[pieces])
         towards = np.einsum("aki,ki->ak", rel, self._arc_middle(pieces)) > 0
         atom, k = np.nonzero((off < self.window[1]) & (off > -self.window[0]) & towards)
-        after = self._atom_next[atom]
         u0, h0 = table.locate(pieces[k], points[atom])
-        u1, h1 = table.locate(pieces[k], points[after])
-        return pieces[k], atom, u0, u1, h0, h1
+        u1, h1 = table.locate(pieces[k], points[self._atom_next[atom]])
+        ok = (u1 < u0) & (u0 > 0) & (u1 < 1) & (u0 - u1 < 1.5)
+        u = np.column_stack([np.maximum(u1, 0.0), np.minimum(u0, 1.0)])[ok]
+        return pieces[k][ok], atom[ok], u, np.column_stack([h0, h1])[ok], np.full((int(ok.sum()), 2), np.nan)
 
     def _arc_middle(self, pieces: Index) -> Array:
         """Unit vectors from the centre to the middle of arcs: atoms behind the centre cannot face them."""

@@ -18,6 +18,7 @@ FIRST_STEP = math.radians(0.12)
 GROWTH = 1.25
 LONGEST_STEP = math.radians(0.8)
 FALL = 0.965  # of the peak: where the march ends
+PAST_PEAK = math.radians(0.5)  # how far beyond it: a single cell that lets go is not the end
 MOST_ROTATION = math.radians(32)  # beyond the free play
 NEAR_PEAK = 0.985
 WANTED_NEAR_PEAK = 6
@@ -60,14 +61,15 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
     if play is None:
         return TorqueCurve(np.empty(0), np.empty(0), (), None)
     points = [_at(built, play, None)]
-    step, best = FIRST_STEP, 0.0
+    step, best, at_best, inside = FIRST_STEP, 0.0, play, False
     while points[-1].rotation - play < MOST_ROTATION:
         points.append(_at(built, points[-1].rotation + step, points[-1]))
-        best = max(best, points[-1].torque)
-        if points[-1].torque < FALL * best:
+        if points[-1].torque > best:
+            best, at_best = points[-1].torque, points[-1].rotation
+        inside = points[-1].torque < FALL * best and points[-1].rotation > at_best + PAST_PEAK
+        if inside:
             break
         step = min(step * GROWTH, LONGEST_STEP)
-    inside = points[-1].torque < FALL * best
     points = _refine(built, points)
     audits = [audit(p, built.rig.handle, built.contact_nodes(), built.case.fastener.across_flats).check() for p in points]
     rotation = np.array([head_rotation(built, p) for p in points])

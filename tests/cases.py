@@ -1,0 +1,73 @@
+"""Cases that several test modules solve: bodies are built once and shared, as the program does in studies."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import lru_cache
+from typing import Any
+
+from contactfe.inputs import CaseInput, parse_case
+from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, torque_curve, wrench_body
+from contactfe.turn.build import meshed_case
+from contactfe.turn.curve import TorqueCurve
+from contactfe.turn.estimate import SlipEstimate, slip_estimate
+from contactfe.profile import ProfilePair, profile_pair
+
+PROFILES = ("ring-six", "ring-six-relieved", "ring-twelve", "ring-spline", "flare-nut", "open-end")
+
+
+def case(profile: str = "ring-six", size: str = "M10", grade: str = "8.8", **tables: dict[str, Any]) -> CaseInput:
+    """A case of the given profile, size and grade; further keys by table, for example ``wrench={"opening": "loose"}``."""
+    return parse_case(
+        {
+            "format": 1,
+            "name": f"{profile} on {size} {grade}",
+            "fastener": {"size": size, "grade": grade, **tables.get("fastener", {})},
+            "wrench": {"profile": profile, **tables.get("wrench", {})},
+            "contact": tables.get("contact", {}),
+            "load": tables.get("load", {}),
+            "mesh": tables.get("mesh", {}),
+        }
+    )
+
+
+def finer(c: CaseInput, factor: float) -> CaseInput:
+    """The case with every edge length of the mesh multiplied by ``factor``."""
+    return replace(
+        c, mesh=replace(c.mesh, edge_at_contact=c.mesh.edge_at_contact * factor, edge_max=c.mesh.edge_max * factor)
+    )
+
+
+@lru_cache(maxsize=64)
+def _bodies(meshed: CaseInput) -> tuple[ProfilePair, BodyModel, BodyModel]:
+    pair = profile_pair(meshed)
+    return pair, fastener_body(meshed, pair), wrench_body(meshed, pair)
+
+
+def built(c: CaseInput) -> BuiltPair:
+    """Build a case on bodies shared with all cases that differ only in what does not touch a body."""
+    plain = replace(
+        meshed_case(c),
+        name="",
+        cautions=(),
+        contact=replace(c.contact, friction=0.0, constraint_factor=1.0),
+        load=replace(c.load, lever_arm=None),
+        fastener=replace(c.fastener, yield_strength=1.0, grade=None, engaged_depth=1.0),
+        wrench=replace(meshed_case(c).wrench, yield_strength=1.0, thickness=1.0),
+    )
+    return assemble(c, *_bodies(plain))
+
+
+@lru_cache(maxsize=256)
+def solved(c: CaseInput) -> tuple[TorqueCurve, SlipEstimate]:
+    """Curve and estimate of a case."""
+    b = built(c)
+    curve = torque_curve(b)
+    return curve, slip_estimate(b, curve)
+
+
+def slip(c: CaseInput) -> float:
+    """Slip torque in N m."""
+    found = solved(c)[1].slip_torque_Nm
+    assert found is not None
+    return found
