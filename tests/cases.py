@@ -21,7 +21,7 @@ def case(profile: str = "ring-six", size: str = "M10", grade: str = "8.8", **tab
     return parse_case(
         {
             "format": 1,
-            "name": f"{profile} on {size} {grade}",
+            "name": f"{profile} on {size} {grade}".replace("/", "-"),
             "fastener": {"size": size, "grade": grade, **tables.get("fastener", {})},
             "wrench": {"profile": profile, **tables.get("wrench", {})},
             "contact": tables.get("contact", {}),

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
-from scipy.optimize import fsolve
+from scipy.optimize import minimize
 
 from cases import PROFILES, built, case, finer, slip, solved
 from contactfe.contact import widest_clearance
@@ -22,6 +22,7 @@ from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, torque
 from contactfe.turn.build import hold_fastener, hold_wrench, meshed_case
 from contactfe.turn.curve import TorqueCurve
 
+QUICK = [Phase.explicit, Phase.generate]  # shrinking a failing solve would take minutes
 COARSE = {"edge_at_contact": "0.4 mm", "edge_max": "3 mm"}
 
 
@@ -32,7 +33,7 @@ def curve_of(c: CaseInput) -> TorqueCurve:
 # --- scaling ----------------------------------------------------------------------------------------------------
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=4, deadline=None, phases=QUICK)
 @given(factor=st.floats(0.4, 2.5))
 def test_torque_scales_with_engaged_depth(factor: float) -> None:
     # Both bodies thicker by the same factor: a plane problem, so torque is proportional to depth (exact).
@@ -46,7 +47,7 @@ def test_torque_scales_with_engaged_depth(factor: float) -> None:
     np.testing.assert_allclose(two.torque, factor * one.torque, rtol=1e-6, atol=1e-6 * factor * one.torque.max())
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=4, deadline=None, phases=QUICK)
 @given(factor=st.floats(0.3, 3.0))
 def test_torque_scales_with_yield_and_modulus_together(factor: float) -> None:
     # Dimensional analysis: stresses all multiplied by one factor at the same geometry.
@@ -189,7 +190,7 @@ def support_reaction(body: HeldBody, model: BodyModel, forces: np.ndarray) -> np
     return np.array([*r.sum(axis=0), float(np.sum(x[:, 0] * r[:, 1] - x[:, 1] * r[:, 0]))])
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=10, deadline=None, phases=QUICK)
 @given(
     turn=st.floats(1.2, 12.0),
     friction=st.floats(0.0, 0.35),
@@ -252,7 +253,9 @@ def overlap_torque(b: BuiltPair, turn: float) -> float:
 
     a = np.zeros(2)
     if b.case.wrench.profile == "flare-nut":  # the others balance by symmetry
-        a = fsolve(lambda a: force(a)[0] / b.law.cap, a, epsfcn=1e-3)
+        # The sampled force is a staircase: a simplex search copes with it.
+        step = {"initial_simplex": [[0, 0], [-0.1, 0], [0, 0.05]], "xatol": 1e-5, "fatol": 1e-9}
+        a = minimize(lambda a: float(np.sum((force(a)[0] / b.law.cap) ** 2)), a, method="Nelder-Mead", options=step).x
     return force(a)[1]
 
 
@@ -313,7 +316,7 @@ def test_worn_twelve_point_turns_freely_and_says_so() -> None:
         assert (estimate.slip_torque_Nm is None) is free
 
 
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=8, deadline=None, phases=QUICK)
 @given(clearance=st.floats(0.004, 0.018), rounding=st.sampled_from([0.0, 0.3, 0.6]))
 def test_free_play_is_the_width_of_the_turned_hexagon(clearance: float, rounding: float) -> None:
     """Exact geometry: play is used up where the width of the worn hexagon across a direction equals the opening.

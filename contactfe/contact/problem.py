@@ -18,6 +18,7 @@ from scipy.sparse import csc_matrix
 from contactfe.contact.search import Pairing, turned
 from contactfe.contact.solver import BoundedProblem
 from contactfe.elastic import Flexibility
+from contactfe.errors import NotConverged
 from contactfe.mesh import SectionMesh
 
 Array = NDArray[np.float64]
@@ -155,7 +156,14 @@ class ContactBuilder:
         gap = np.bincount(cell, pairing.weight * pairing.gap, minlength=len(first))
         known = (self._wrench.number[self._wrench.mesh.boundary.nodes[pairing.wrench_side]] >= 0).all(axis=1)
         near = (gap < widest * length) & (length > 1e-4 * np.median(length))
-        near &= np.bincount(cell, ~known, minlength=len(first)) == 0
+        unknown = np.bincount(cell, ~known, minlength=len(first)) > 0
+        if bool((unknown & (gap < 0)).any()):
+            raise NotConverged(
+                "the fastener has turned to a part of the opening whose flexibility was not worked out",
+                hint="the wrench has gone over the corners here; nothing that happens later belongs to its slip",
+                slug="beyond-reach",
+            )
+        near &= ~unknown
         renumber = np.cumsum(near) - 1
         q = near[cell]
         cell = renumber[cell[q]]

@@ -13,7 +13,9 @@ import numpy as np
 from contactfe.errors import GeometryError
 from contactfe.inputs import FastenerInput
 from contactfe.profile.curves import Outline, Piece, arc, filleted_loop, line
+from contactfe.profile.files import drawn_fastener
 
+LEAST_EDGE = 0.004  # of the width across flats: shortest rounding of an edge that is drawn
 SIDES = {"hex": 6, "square": 4, "double-hex": 6}
 
 
@@ -39,7 +41,10 @@ def fastener_outline(fastener: FastenerInput) -> Outline:
 
     Raises:
         GeometryError: the shape is unknown here, or a rounding does not fit.
+        InputError: the file of an outline cannot be used.
     """
+    if fastener.shape == "outline":
+        return drawn_fastener(fastener).outline
     if fastener.shape not in SIDES:
         raise GeometryError(
             f"no outline is built for the shape {fastener.shape!r}",
@@ -74,19 +79,21 @@ def _turned(fastener: FastenerInput, sides: int) -> tuple[Piece, ...]:
         return sharp
     flats = _flats(s, f, sides)
     half = math.atan2(f, s / 2)
-    if 2 * f < 4 * fastener.corner_radius * math.tan(half / 2) + 1e-6 * s:
+    # The edge between flat and turned arc grows blunter with the rounding; a blunt edge gets a larger radius, so that
+    # its rounding stays long enough to be seen by a mesh.
+    edge = max(fastener.corner_radius, LEAST_EDGE * s / half) if half > 0 else fastener.corner_radius
+    trim = edge * math.tan(half / 2)
+    if f < 4 * trim + LEAST_EDGE * s:
         # Nothing of the flats is left that a corner rounding would fit on: a round bar.
         return tuple(arc((0, 0), radius, k * pitch, (k + 1) * pitch, f"corner-{k + 1}") for k in range(sides))
     pieces: list[Piece] = []
     for k in range(sides):
         pieces.append(flats[k])
         pieces.append(arc((0, 0), radius, k * pitch + half, (k + 1) * pitch - half, f"corner-{k + 1}"))
-    # The edges between flat and turned arc grow blunter with the rounding: the same radius fits ever better, but
-    # on a barely turned corner the arc between two edges is shorter than they are, and the corner stays a corner.
-    trim = fastener.corner_radius * math.tan(half / 2)
+    # On a barely turned corner the arc between two edges is shorter than they are: the corner stays a corner.
     if radius * (pitch - 2 * half) < 2.5 * trim:
         return sharp
-    return filleted_loop(pieces, [fastener.corner_radius] * (2 * sides), _edge_names(sides))
+    return filleted_loop(pieces, [edge] * (2 * sides), _edge_names(sides))
 
 
 def _flats(s: float, half: float, sides: int) -> list[Piece]:

@@ -6,18 +6,21 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
+import shapely
+import shapely.affinity
 from numpy.typing import NDArray
 
 from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules
 from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
 from contactfe.inputs import CaseInput
 from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, wrench_sizes
-from contactfe.profile import TOUCHING, ProfilePair, profile_pair
+from contactfe.profile import TOUCHING, ProfilePair, as_polygon, profile_pair
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 BREAKS = frozenset({"root", "throat"})  # re-entrant pieces: pressure cells do not reach round them
+REACH_MARGIN = 0.015  # of the width across flats: as wide as the gaps that are solved for
 OPENING_STEP = 0.01  # of the nominal width: half the spacing of the openings that are meshed
 DRAWN_HEAD = 1.6  # radius of a drawn head over the reach of its opening (engineering judgement: between ring and open end)
 DEEPEST_OVERLAP, WIDEST_GAP = 0.12, 0.08  # of the width across flats: what the gap search looks at
@@ -129,7 +132,7 @@ def fastener_body(case: CaseInput, pair: ProfilePair) -> BodyModel:
 def wrench_body(case: CaseInput, pair: ProfilePair) -> BodyModel:
     """Mesh and flexibility of the wrench's opening, with the measures of head rotation and jaw spread."""
     mesh = mesh_outline(pair.wrench, wrench_sizes(pair, case.mesh))
-    nodes = np.unique(mesh.boundary.nodes[mesh.sides_named(*TOUCHING)])
+    nodes = np.unique(mesh.boundary.nodes[reachable_sides(pair, mesh)])
     observe = {"head_rotation": head_rotation_weights(case, mesh), "spread": spread_weights(pair, mesh)}
     return BodyModel(mesh, hold_wrench(case, mesh).flexibility(nodes, observe))
 
@@ -145,6 +148,23 @@ def head_circle(case: CaseInput, mesh: SectionMesh) -> tuple[float, Array]:
         return DRAWN_HEAD * float(np.linalg.norm(mesh.nodes[touching], axis=1).max()), np.zeros(2)
     radius = (dims["head_width"] if "head_width" in dims else dims["outside_diameter"]) / 2
     return radius, np.array([dims.get("head_centre", 0.0), 0.0])
+
+
+def reachable_sides(pair: ProfilePair, mesh: SectionMesh) -> Index:
+    """Sides of the opening that an unworn fastener comes close to while it turns as far as it ever has to, (k,).
+
+    The other half of every flank, and every second flank of a twelve-point opening, only ever move away.
+    """
+    sides = mesh.sides_named(*TOUCHING)
+    body = shapely.Polygon(as_polygon(pair.new_fastener, 0.02 * pair.across_flats).exterior)
+    body = body.buffer(REACH_MARGIN * pair.across_flats)
+    x = mesh.nodes[mesh.boundary.nodes[sides]].reshape(-1, 2)
+    near = np.zeros(len(x), dtype=bool)
+    twelve = sum(p.name == "ridge" for p in mesh.outline.pieces) >= 10 and "root" in mesh.outline.names()
+    for turn in np.radians(np.arange(1.0, 15.0 if twelve else 30.0, 1.0)):
+        turned = shapely.affinity.rotate(body, -pair.sense * turn, origin=(0, 0), use_radians=True)
+        near |= shapely.contains_xy(turned, x[:, 0], x[:, 1])
+    return np.asarray(sides[near.reshape(-1, 3).any(axis=1)])
 
 
 def head_rotation_weights(case: CaseInput, mesh: SectionMesh) -> Array:

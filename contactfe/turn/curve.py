@@ -63,7 +63,12 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
     points = [_at(built, play, None)]
     step, best, at_best, inside = FIRST_STEP, 0.0, play, False
     while points[-1].rotation - play < MOST_ROTATION:
-        points.append(_at(built, points[-1].rotation + step, points[-1]))
+        try:
+            points.append(_at(built, points[-1].rotation + step, points[-1]))
+        except NotConverged as stop:
+            if stop.slug != "beyond-reach":
+                raise
+            break
         if points[-1].torque > best:
             best, at_best = points[-1].torque, points[-1].rotation
         inside = points[-1].torque < FALL * best and points[-1].rotation > at_best + PAST_PEAK

@@ -1,0 +1,114 @@
+"""Meshes: they follow the outline, have no bad element, and survive their files."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import meshio
+import numpy as np
+import pytest
+from hypothesis import Phase, given, settings
+from hypothesis import strategies as st
+
+from cases import PROFILES, case
+from contactfe.errors import ContactFEError
+from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, read_mesh, wrench_sizes, write_mesh
+from contactfe.profile import Outline, as_polygon, profile_pair
+from contactfe.turn.build import meshed_case
+
+COARSE = {"edge_at_contact": "0.4 mm", "edge_max": "3 mm"}
+
+
+def exact_area(outline: Outline) -> float:
+    """Area enclosed by lines and arcs: polygon of the corners plus the segment of every arc (plane geometry)."""
+    area = 0.0
+    for p in outline.pieces:
+        area += 0.5 * (p.start[0] * p.end[1] - p.start[1] * p.end[0])
+        if p.is_arc:
+            area += 0.5 * p.radius**2 * (p.turn - math.sin(p.turn))
+    return area
+
+
+def both_meshes(**kwargs: object) -> list[SectionMesh]:
+    c = meshed_case(case(**kwargs))  # type: ignore[arg-type]
+    pair = profile_pair(c)
+    return [
+        mesh_outline(pair.fastener, fastener_sizes(pair, c.mesh)),
+        mesh_outline(pair.wrench, wrench_sizes(pair, c.mesh)),
+    ]
+
+
+SHAPES = st.fixed_dictionaries(
+    {
+        "profile": st.sampled_from(PROFILES),
+        "size": st.sampled_from(["M5", "M10", "M24", "1/4 in", "3/4 in", "1-1/2 in"]),
+        "rounding": st.integers(0, 100),
+        "worn": st.sampled_from(["both", "driven"]),
+        "opening": st.sampled_from(["tight", "middle", "loose"]),
+    }
+)
+
+
+# Shrinking a failing mesh would take minutes.
+@settings(max_examples=20, deadline=None, phases=[Phase.explicit, Phase.generate])
+@given(shape=SHAPES)
+def test_any_pair_meshes_and_keeps_its_area_and_angles(shape: dict[str, object]) -> None:
+    meshes = both_meshes(
+        profile=shape["profile"],
+        size=shape["size"],
+        grade="8.8" if str(shape["size"]).startswith("M") else "grade 5",
+        fastener={"rounding": f"{shape['rounding']} %", "worn_side": shape["worn"]},
+        wrench={"opening": shape["opening"]},
+    )
+    for mesh in meshes:
+        quality = mesh.quality()
+        assert quality.smallest_angle_deg > 8.0
+        # Arcs of at most 0.45 rad drawn as parabolas through their middle: the area error is of fourth order.
+        assert mesh.area() == pytest.approx(exact_area(mesh.outline), rel=2e-5)
+        assert len(np.unique(mesh.cells)) == len(mesh.nodes)
+
+
+def test_boundary_nodes_lie_on_the_exact_outline() -> None:
+    for mesh in both_meshes(profile="ring-spline", fastener={"rounding": "30 %"}):
+        b = mesh.boundary
+        for k, piece in enumerate(mesh.outline.pieces):
+            own = np.flatnonzero(b.piece == k)
+            assert len(own) > 0
+            for column, fraction in ((0, 0.0), (1, 0.5), (2, 1.0)):
+                u = b.span[own, 0] + fraction * (b.span[own, 1] - b.span[own, 0])
+                np.testing.assert_allclose(mesh.nodes[b.nodes[own, column]], piece.points(u), atol=1e-9)
+
+
+def test_polygon_of_the_outline_has_the_same_area() -> None:
+    # shapely's own arithmetic, an independent library.
+    for mesh in both_meshes(profile="flare-nut"):
+        assert as_polygon(mesh.outline, 0.01).area == pytest.approx(exact_area(mesh.outline), rel=1e-4)
+
+
+@pytest.mark.parametrize("ending", [".vtu", ".msh"])
+def test_files_come_back_bit_for_bit(tmp_path: Path, ending: str) -> None:
+    mesh = both_meshes(profile="open-end", mesh=COARSE)[1]
+    path = tmp_path / f"wrench{ending}"
+    write_mesh(mesh, path)
+    nodes, cells = read_mesh(path)
+    np.testing.assert_array_equal(nodes, mesh.nodes)
+    np.testing.assert_array_equal(cells, mesh.cells)
+    assert not list(tmp_path.glob("*.part"))
+
+
+def test_gmsh_file_names_its_edges(tmp_path: Path) -> None:
+    mesh = both_meshes(profile="open-end", mesh=COARSE)[1]
+    write_mesh(mesh, tmp_path / "w.msh")
+    data = meshio.read(tmp_path / "w.msh")
+    assert set(mesh.outline.names()) <= set(data.field_data)
+    tags = data.cell_data_dict["gmsh:physical"]["line3"]
+    flank = data.field_data["flank"][0]
+    assert (tags == flank).sum() == len(mesh.sides_named("flank"))
+
+
+def test_foreign_file_is_one_clear_error(tmp_path: Path) -> None:
+    path = tmp_path / "x.vtu"
+    path.write_bytes(b"\x00\x01not a mesh")
+    with pytest.raises(ContactFEError, match="cannot read a mesh"):
+        read_mesh(path)

@@ -1,0 +1,194 @@
+"""Bodies are built once: what makes another one, what is stored, and that the answer stays the same."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from contactfe import CaseInput, parse_case, solve_case
+from contactfe.errors import ContactFEError
+from contactfe.study import bodies
+from contactfe.study.bodies import BodyStore, assemble_case, body_keys, outlines
+from contactfe.study.work import BodyTask, CaseTask, run_task
+
+
+def case_of(**changes: Any) -> CaseInput:
+    """A coarse M10 case; changes are "table__key" = value."""
+    raw: dict[str, Any] = {
+        "format": 1,
+        "fastener": {"size": "M10", "grade": "8.8", "rounding": "20 %"},
+        "wrench": {"profile": "open-end"},
+        "mesh": {"edge_at_contact": "0.64 mm"},
+    }
+    for path, value in changes.items():
+        table, _, key = path.partition("__")
+        raw.setdefault(table, {})[key] = value
+    return parse_case(raw)
+
+
+SAME = (
+    {"fastener__yield_strength": "700 MPa"},
+    {"fastener__grade": "10.9"},
+    {"fastener__elastic_modulus": "70 GPa"},
+    {"fastener__engaged_depth": "5 mm"},
+    {"wrench__opening": "tight"},
+    {"wrench__opening": "loose"},
+    {"wrench__thickness": "9 mm"},
+    {"wrench__yield_strength": "1000 MPa"},
+    {"wrench__elastic_modulus": "190 GPa"},
+    {"contact__friction": 0.3},
+    {"contact__constraint_factor": 1.3},
+    {"load__lever_arm": "200 mm"},
+)
+OTHER_FASTENER = (
+    {"fastener__rounding": "30 %"},
+    {"fastener__worn_side": "driven"},
+    {"fastener__corner": "0.4 mm"},
+    {"fastener__core_radius": "5 mm"},
+    {"fastener__poisson_ratio": 0.29},
+)
+OTHER_WRENCH = (
+    {"wrench__opening": "16.5 mm"},
+    {"wrench__poisson_ratio": 0.29},
+    {"wrench__head_width": "37 mm"},
+    {"wrench__offset_angle": "10 deg"},
+)
+BOTH = (
+    {"contact__plane": "strain"},
+    {"mesh__edge_max": "1.8 mm"},
+    {"mesh__growth": 0.25},
+    {"fastener__undersize": "0.1 mm"},
+)
+
+
+@pytest.mark.parametrize("change", SAME, ids=str)
+def test_what_makes_no_new_body(change: dict[str, Any]) -> None:
+    assert body_keys(case_of(**change)) == body_keys(case_of())
+
+
+@pytest.mark.parametrize("change", OTHER_FASTENER, ids=str)
+def test_what_makes_another_fastener_only(change: dict[str, Any]) -> None:
+    own, other = body_keys(case_of()), body_keys(case_of(**change))
+    assert own.fastener != other.fastener
+    if "corner" not in str(change):  # a blunter new fastener touches the wrench elsewhere
+        assert own.wrench == other.wrench
+
+
+@pytest.mark.parametrize("change", OTHER_WRENCH, ids=str)
+def test_what_makes_another_wrench_only(change: dict[str, Any]) -> None:
+    own, other = body_keys(case_of()), body_keys(case_of(**change))
+    assert own.wrench != other.wrench and own.fastener == other.fastener
+
+
+@pytest.mark.parametrize("change", BOTH, ids=str)
+def test_what_makes_both_anew(change: dict[str, Any]) -> None:
+    own, other = body_keys(case_of()), body_keys(case_of(**change))
+    assert own.wrench != other.wrench and own.fastener != other.fastener
+
+
+def test_a_new_revision_of_the_solver_makes_new_bodies(monkeypatch: pytest.MonkeyPatch) -> None:
+    own = body_keys(case_of())
+    monkeypatch.setattr(bodies, "SOLVER_REVISION", bodies.SOLVER_REVISION + 1)
+    bodies._keys.cache_clear()
+    other = body_keys(case_of())
+    bodies._keys.cache_clear()
+    assert own.fastener != other.fastener and own.wrench != other.wrench
+
+
+def test_a_case_from_stored_bodies_is_the_case(tmp_path: Path) -> None:
+    """Flexibility goes with one over the modulus, so bodies solved at one modulus give any other one's answer."""
+    for case in (case_of(), case_of(fastener__elastic_modulus="100 GPa", wrench__thickness="9 mm", wrench__opening="loose")):
+        keys = body_keys(case)
+        outcome = run_task(CaseTask("id", case, keys, str(tmp_path)))
+        assert outcome.status == "ok" and outcome.answers is not None and outcome.record is not None
+        direct = solve_case(case).answers()
+        for name, value in direct.items():
+            assert outcome.answers[name] == pytest.approx(value, rel=1e-7), name
+        assert outcome.record["inputs"]["wrench"]["thickness"]
+
+
+def test_stored_bodies_are_mapped_read_only_and_the_same_to_the_bit(tmp_path: Path) -> None:
+    case, store = case_of(), BodyStore(tmp_path)
+    key = body_keys(case).wrench
+    assert run_task(BodyTask(key, "wrench", case, str(tmp_path))).status == "ok"
+    found = store.load(key, outlines(case).wrench)
+    assert found is not None
+    assert isinstance(found.flexibility.matrix, np.memmap) and not found.flexibility.matrix.flags.writeable
+    fresh = bodies.compute_body(case, "wrench")
+    assert np.array_equal(found.flexibility.matrix, fresh.flexibility.matrix)
+    assert np.array_equal(found.mesh.nodes, fresh.mesh.nodes) and np.array_equal(found.mesh.boundary.span, fresh.mesh.boundary.span)
+    assert found.flexibility.observed.keys() == fresh.flexibility.observed.keys()
+    for name, row in fresh.flexibility.observed.items():
+        assert np.array_equal(found.flexibility.observed[name], row)
+    assert store.bytes_used() > 1e5
+
+
+def test_a_damaged_body_is_built_again(tmp_path: Path) -> None:
+    case, key = case_of(), body_keys(case_of()).wrench
+    BodyStore(tmp_path).fetch(key, case, "wrench")
+    matrix = tmp_path / key / "flexibility.matrix.npy"
+    whole = matrix.read_bytes()
+    matrix.write_bytes(whole[:1000])
+    store = BodyStore(tmp_path)
+    assert not store.has(key) and store.load(key, outlines(case).wrench) is None
+    store.fetch(key, case, "wrench")
+    assert matrix.read_bytes() == whole
+    (tmp_path / key / "body.json").write_text("{}")
+    assert not store.has(key)
+
+
+def test_a_second_writer_leaves_a_stored_body_alone(tmp_path: Path) -> None:
+    case, store = case_of(), BodyStore(tmp_path)
+    key = body_keys(case).wrench
+    body = store.fetch(key, case, "wrench")
+    stamp = (tmp_path / key / "body.json").stat().st_mtime_ns
+    store.save(key, body)
+    assert (tmp_path / key / "body.json").stat().st_mtime_ns == stamp
+    assert not list(tmp_path.glob("*.part"))
+
+
+def test_a_body_of_one_case_is_not_stored(tmp_path: Path) -> None:
+    case = case_of()
+    outcome = run_task(CaseTask("id", case, body_keys(case), str(tmp_path), keep=(False, False)))
+    assert outcome.status == "ok" and not list(tmp_path.iterdir())
+    stored = run_task(CaseTask("id", case, body_keys(case), str(tmp_path), keep=(True, True)))
+    assert stored.answers == outcome.answers
+
+
+def test_a_folder_that_cannot_be_written_is_an_error_not_a_failed_case(tmp_path: Path) -> None:
+    (tmp_path / "bodies").write_text("a file stands here")
+    case = case_of()
+    with pytest.raises(ContactFEError) as caught:
+        run_task(CaseTask("id", case, body_keys(case), str(tmp_path / "bodies")))
+    assert caught.value.slug == "not-writable"
+
+
+def test_a_geometry_that_cannot_be_built_is_a_lasting_failure_and_a_surprise_is_not(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = case_of()
+    impossible = replace(case, wrench=replace(case.wrench, profile="no-such-profile"))
+    keys = body_keys(case)
+    outcome = run_task(CaseTask("id", impossible, keys, str(tmp_path)))
+    assert outcome.status == "failed" and outcome.lasting and "no-such-profile" in outcome.reason
+    monkeypatch.setattr("contactfe.study.work.assemble_case", lambda *_: 1 / 0)
+    surprise = run_task(CaseTask("id", case, keys, str(tmp_path)))
+    assert surprise.status == "failed" and not surprise.lasting
+    assert surprise.reason == "unexpected ZeroDivisionError: division by zero"
+
+
+def test_assembling_does_not_change_the_bodies(tmp_path: Path) -> None:
+    case, store = case_of(wrench__elastic_modulus="100 GPa"), BodyStore(tmp_path)
+    keys = body_keys(case)
+    fastener, wrench = store.fetch(keys.fastener, case, "fastener"), store.fetch(keys.wrench, case, "wrench")
+    before = np.array(wrench.flexibility.matrix)
+    built = assemble_case(case, fastener, wrench)
+    assert np.array_equal(before, wrench.flexibility.matrix)
+    ratio = 206.0 / 100.0 * case.fastener.engaged_depth / case.wrench.thickness
+    assert np.allclose(built.wrench.flexibility.matrix, before * ratio, rtol=1e-12)
+    shutil.rmtree(tmp_path)
