@@ -7,17 +7,19 @@ from functools import lru_cache
 from typing import Any
 
 from contactfe.inputs import CaseInput, parse_case
+from contactfe.profile import ProfilePair, profile_pair
 from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, torque_curve, wrench_body
 from contactfe.turn.build import meshed_case
 from contactfe.turn.curve import TorqueCurve
 from contactfe.turn.estimate import SlipEstimate, slip_estimate
-from contactfe.profile import ProfilePair, profile_pair
 
 PROFILES = ("ring-six", "ring-six-relieved", "ring-twelve", "ring-spline", "flare-nut", "open-end")
 
 
-def case(profile: str = "ring-six", size: str = "M10", grade: str = "8.8", **tables: dict[str, Any]) -> CaseInput:
-    """A case of the given profile, size and grade; further keys by table, for example ``wrench={"opening": "loose"}``."""
+def case(
+    profile: str = "ring-six", size: str = "M10", grade: str = "8.8", **tables: dict[str, Any]
+) -> CaseInput:
+    """A case of the given profile, size and grade; further keys by table: ``wrench={"opening": "loose"}``."""
     return parse_case(
         {
             "format": 1,
@@ -34,7 +36,10 @@ def case(profile: str = "ring-six", size: str = "M10", grade: str = "8.8", **tab
 def finer(c: CaseInput, factor: float) -> CaseInput:
     """The case with every edge length of the mesh multiplied by ``factor``."""
     return replace(
-        c, mesh=replace(c.mesh, edge_at_contact=c.mesh.edge_at_contact * factor, edge_max=c.mesh.edge_max * factor)
+        c,
+        mesh=replace(
+            c.mesh, edge_at_contact=c.mesh.edge_at_contact * factor, edge_max=c.mesh.edge_max * factor
+        ),
     )
 
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import meshio
 import numpy as np
 import pytest
+from cases import PROFILES, case
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
-from cases import PROFILES, case
 from contactfe.errors import ContactFEError
 from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, read_mesh, wrench_sizes, write_mesh
 from contactfe.profile import Outline, as_polygon, profile_pair

@@ -8,17 +8,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import shapely
+from cases import PROFILES, built, case, finer, slip, solved
 from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import minimize
 
-from cases import PROFILES, built, case, finer, slip, solved
 from contactfe.contact import widest_clearance
 from contactfe.elastic import HeldBody
 from contactfe.inputs import CaseInput
 from contactfe.mesh import BoundarySides, SectionMesh
 from contactfe.profile import TOUCHING, as_polygon
-from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, torque_curve, wrench_body
+from contactfe.turn import BodyModel, BuiltPair, assemble, torque_curve
 from contactfe.turn.build import hold_fastener, hold_wrench, meshed_case
 from contactfe.turn.curve import TorqueCurve
 
@@ -44,7 +44,9 @@ def test_torque_scales_with_engaged_depth(factor: float) -> None:
         wrench=replace(a.wrench, thickness=a.wrench.thickness * factor),
     )
     one, two = curve_of(a), curve_of(b)
-    np.testing.assert_allclose(two.torque, factor * one.torque, rtol=1e-6, atol=1e-6 * factor * one.torque.max())
+    np.testing.assert_allclose(
+        two.torque, factor * one.torque, rtol=1e-6, atol=1e-6 * factor * one.torque.max()
+    )
 
 
 @settings(max_examples=4, deadline=None, phases=QUICK)
@@ -55,12 +57,18 @@ def test_torque_scales_with_yield_and_modulus_together(factor: float) -> None:
     f, w = a.fastener, a.wrench
     b = replace(
         a,
-        fastener=replace(f, yield_strength=f.yield_strength * factor, elastic_modulus=f.elastic_modulus * factor),
-        wrench=replace(w, yield_strength=w.yield_strength * factor, elastic_modulus=w.elastic_modulus * factor),
+        fastener=replace(
+            f, yield_strength=f.yield_strength * factor, elastic_modulus=f.elastic_modulus * factor
+        ),
+        wrench=replace(
+            w, yield_strength=w.yield_strength * factor, elastic_modulus=w.elastic_modulus * factor
+        ),
     )
     one, two = curve_of(a), curve_of(b)
     assert len(one.torque) == len(two.torque)
-    np.testing.assert_allclose(two.torque, factor * one.torque, rtol=1e-5, atol=1e-5 * factor * one.torque.max())
+    np.testing.assert_allclose(
+        two.torque, factor * one.torque, rtol=1e-5, atol=1e-5 * factor * one.torque.max()
+    )
 
 
 def test_torque_scales_with_length_squared_times_depth() -> None:
@@ -104,7 +112,9 @@ def mirrored_mesh(mesh: SectionMesh) -> SectionMesh:
     for i, loop in enumerate(loops):
         own = (b.piece >= first[i]) & (b.piece < first[i + 1])
         piece[own] = first[i] + len(loop) - 1 - (b.piece[own] - first[i])
-    order = np.concatenate([np.flatnonzero((b.piece >= first[i]) & (b.piece < first[i + 1]))[::-1] for i in range(len(loops))])
+    order = np.concatenate(
+        [np.flatnonzero((b.piece >= first[i]) & (b.piece < first[i + 1]))[::-1] for i in range(len(loops))]
+    )
     return SectionMesh(
         nodes=mesh.nodes * np.array([1.0, -1.0]),
         cells=mesh.cells[:, [0, 2, 1, 5, 4, 3]],
@@ -167,7 +177,9 @@ def test_forces_and_moments_balance_on_both_bodies(profile: str, lever: str) -> 
     # The core takes what the wrench gives; the fastener lies turned back by the rotation in the wrench's frame.
     angle = -b.pair.sense * solution.rotation
     spin = np.array([[math.cos(angle), -math.sin(angle)], [math.sin(angle), math.cos(angle)]])
-    np.testing.assert_allclose(spin @ core[:2], -spin @ on_fastener.reshape(-1, 2).sum(axis=0), atol=1e-8 * scale)
+    np.testing.assert_allclose(
+        spin @ core[:2], -spin @ on_fastener.reshape(-1, 2).sum(axis=0), atol=1e-8 * scale
+    )
     np.testing.assert_allclose(spin @ core[:2], on_wrench.reshape(-1, 2).sum(axis=0), atol=1e-8 * scale)
     torque = b.pair.sense * solution.torque
     assert core[2] == pytest.approx(-torque, rel=1e-8)
@@ -255,7 +267,9 @@ def overlap_torque(b: BuiltPair, turn: float) -> float:
     if b.case.wrench.profile == "flare-nut":  # the others balance by symmetry
         # The sampled force is a staircase: a simplex search copes with it.
         step = {"initial_simplex": [[0, 0], [-0.1, 0], [0, 0.05]], "xatol": 1e-5, "fatol": 1e-9}
-        a = minimize(lambda a: float(np.sum((force(a)[0] / b.law.cap) ** 2)), a, method="Nelder-Mead", options=step).x
+        a = minimize(
+            lambda a: float(np.sum((force(a)[0] / b.law.cap) ** 2)), a, method="Nelder-Mead", options=step
+        ).x
     return force(a)[1]
 
 
@@ -300,7 +314,11 @@ def test_slip_torque_follows_clearance_yield_friction_and_depth(profile: str) ->
     tight, middle, loose = (slip(case(profile, wrench={"opening": o})) for o in ("tight", "middle", "loose"))
     assert tight > middle > loose
     assert slip(case(profile, grade="4.6")) < middle < slip(case(profile, grade="10.9"))
-    assert slip(case(profile, contact={"friction": 0.1})) < middle < slip(case(profile, contact={"friction": 0.2}))
+    assert (
+        slip(case(profile, contact={"friction": 0.1}))
+        < middle
+        < slip(case(profile, contact={"friction": 0.2}))
+    )
     assert slip(case(profile, fastener={"engaged_depth": "5 mm"})) < middle
 
 
@@ -323,7 +341,12 @@ def test_free_play_is_the_width_of_the_turned_hexagon(clearance: float, rounding
 
     The width comes from shapely's polygon of the same outline, so the small edge radius is in it.
     """
-    c = case("ring-six", mesh=COARSE, fastener={"rounding": f"{100 * rounding} %"}, wrench={"opening": f"{16 * (1 + clearance)} mm"})
+    c = case(
+        "ring-six",
+        mesh=COARSE,
+        fastener={"rounding": f"{100 * rounding} %"},
+        wrench={"opening": f"{16 * (1 + clearance)} mm"},
+    )
     b = built(c)
     hexagon = np.array(as_polygon(b.pair.fastener, 0.005).exterior.coords)
 

@@ -2,7 +2,14 @@
 
 from contactfe.contact.audit import Audit, audit
 from contactfe.contact.problem import ContactBuilder, ContactProblem, Handle
-from contactfe.contact.rig import ContactLaw, ContactRig, ContactSolution, free_play, solve_problem, widest_clearance
+from contactfe.contact.rig import (
+    ContactLaw,
+    ContactRig,
+    ContactSolution,
+    free_play,
+    solve_problem,
+    widest_clearance,
+)
 from contactfe.contact.search import GapSearch, Pairing, SearchRules
 from contactfe.contact.solver import BoundedProblem, Dense, SolveReport, complementarity, solve_bounded
 

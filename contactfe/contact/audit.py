@@ -32,7 +32,8 @@ class Audit:
     ``force_balance``: nodal contact forces on the wrench against those on the fastener, and against the handle's
     force, over the sum of their magnitudes. ``moment_balance``: their moments about the axis, over the torque.
     ``pull`` and ``over_cap``: largest pressure below zero or above the cap, over the cap. ``overlap``: deepest
-    overlap in cells more than 1e-6 below the cap, over the width across flats. ``complementarity``: the solver's residual.
+    overlap in cells more than 1e-6 below the cap, over the width across flats. ``complementarity``: the solver's
+    residual.
     """
 
     force_balance: float = 0.0
@@ -48,9 +49,15 @@ class Audit:
 
     def check(self) -> Audit:
         """Itself, or NotConverged with the numbers that are beyond their limits."""
-        broken = [f"{k} {v:.1e} (limit {LIMITS[k]:.0e})" for k, v in asdict(self).items() if not v <= LIMITS[k]]
+        broken = [
+            f"{k} {v:.1e} (limit {LIMITS[k]:.0e})" for k, v in asdict(self).items() if not v <= LIMITS[k]
+        ]
         if broken:
-            raise NotConverged("the audit of a contact solution failed: " + ", ".join(broken), slug="audit-failed", report=self)
+            raise NotConverged(
+                "the audit of a contact solution failed: " + ", ".join(broken),
+                slug="audit-failed",
+                report=self,
+            )
         return self
 
     @staticmethod
@@ -60,7 +67,9 @@ class Audit:
         return Audit(*(max((getattr(a, f.name) for a in audits), default=0.0) for f in fields(Audit)))
 
 
-def audit(solution: ContactSolution, handle: Handle, nodes: tuple[Array, Array], across_flats: float) -> Audit:
+def audit(
+    solution: ContactSolution, handle: Handle, nodes: tuple[Array, Array], across_flats: float
+) -> Audit:
     """Audit one solution from its nodal forces.
 
     Args:
@@ -72,7 +81,9 @@ def audit(solution: ContactSolution, handle: Handle, nodes: tuple[Array, Array],
     problem, mu, cap = solution.problem, solution.law.friction, solution.law.cap
     on_fastener, on_wrench = (f.reshape(-1, 2) for f in problem.nodal_forces(p, mu))
     scale = float(np.abs(p) @ problem.length)
-    core = -turned(on_fastener.sum(axis=0), -handle.sense * solution.rotation)  # reaction, in the wrench's frame
+    core = -turned(
+        on_fastener.sum(axis=0), -handle.sense * solution.rotation
+    )  # reaction, in the wrench's frame
     torque_f, torque_w = _moment(nodes[0], on_fastener), _moment(nodes[1], on_wrench)
     hand, couple = _handle_load(solution.torque, handle)
     force = max(np.abs(on_wrench.sum(axis=0) - core).max(), np.abs(on_wrench.sum(axis=0) + hand).max())

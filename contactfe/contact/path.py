@@ -21,7 +21,9 @@ Index = NDArray[np.int64]
 
 GROUND = 1e-13  # stiffness that keeps the free motion finite where no flank opposes it (along parallel jaws)
 TIE = 1e-13
-AHEAD = 3  # neighbours whose columns are fetched along with a cell's: the patch grows and shrinks cell by cell
+AHEAD = (
+    3  # neighbours whose columns are fetched along with a cell's: the patch grows and shrinks cell by cell
+)
 
 
 class Flexible(Protocol):
@@ -38,7 +40,13 @@ class Path:
     """The state of one walk; all quantities scaled: pressures in shares of the cap, gaps and rows of order one."""
 
     def __init__(self, matrix: Flexible, gap: Array, balance: Array, balance_n: Array, force: Array) -> None:
-        self.matrix, self.gap, self.balance, self.balance_n, self.force = matrix, gap, balance, balance_n, force
+        self.matrix, self.gap, self.balance, self.balance_n, self.force = (
+            matrix,
+            gap,
+            balance,
+            balance_n,
+            force,
+        )
         self._columns: dict[int, Array] = {}
 
     def prepare(self, cells: Index) -> None:
@@ -62,7 +70,8 @@ class Path:
             if found is None:
                 return None
             dp, da, ds = found
-            step, cell, becomes = self._longest(state, p, s, free, dp, ds, 1.0 - h)
+            bound = self._until_bound_moves(state, s, ds, 1.0 - h)
+            step, cell, becomes = self._until_free_stops(p, free, dp, bound)
             h += step
             if free:
                 p[free] += step * dp
@@ -102,22 +111,27 @@ class Path:
         return dp, da, ds
 
     @staticmethod
-    def _longest(
-        state: NDArray[np.int64], p: Array, s: Array, free: list[int], dp: Array, ds: Array, most: float
+    def _until_bound_moves(state: NDArray[np.int64], s: Array, ds: Array, most: float) -> tuple[float, int]:
+        """How far until an open cell closes or a capped cell gapes, and which one (-1: none within ``most``)."""
+        where = np.flatnonzero(state * ds > 0.0)
+        if len(where) == 0:
+            return most, -1
+        reach = np.maximum(-s[where] / ds[where], 0.0)
+        i = int(np.argmin(reach))
+        return (float(reach[i]), int(where[i])) if reach[i] < most else (most, -1)
+
+    @staticmethod
+    def _until_free_stops(
+        p: Array, free: list[int], dp: Array, found: tuple[float, int]
     ) -> tuple[float, int, int]:
-        """Length of the stretch, and the cell that ends it with its new state (-1, -1 at the end of the walk)."""
-        step, cell, becomes = most, -1, -1
-        where = np.flatnonzero(state * ds > 0.0)  # open cells that close, capped cells that gape
-        if len(where):
-            reach = np.maximum(-s[where] / ds[where], 0.0)
-            i = int(np.argmin(reach))
-            if reach[i] < step:
-                step, cell, becomes = float(reach[i]), int(where[i]), 0
-        if free:
-            own = p[free]
-            with np.errstate(divide="ignore", invalid="ignore"):
-                reach = np.where(dp < 0, -own / dp, np.where(dp > 0, (1.0 - own) / dp, np.inf))
-            i = int(np.argmin(reach))
-            if reach[i] < step - TIE:
-                step, cell, becomes = max(float(reach[i]), 0.0), free[i], -1 if dp[i] < 0 else 1
-        return step, cell, becomes
+        """The same against free cells that reach a bound: length, cell, and what it becomes (-1, 0 or 1)."""
+        step, cell = found
+        if not free:
+            return step, cell, 0
+        own = p[free]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            reach = np.where(dp < 0, -own / dp, np.where(dp > 0, (1.0 - own) / dp, np.inf))
+        i = int(np.argmin(reach))
+        if reach[i] < step - TIE:
+            return max(float(reach[i]), 0.0), free[i], -1 if dp[i] < 0 else 1
+        return step, cell, 0

@@ -108,7 +108,9 @@ class Operator:
     def columns(self, cells: Index) -> Array:
         """Weighted gap changes (c, k) under unit pressures on some cells (k,)."""
         return np.asarray(
-            sum(measure @ np.ascontiguousarray((load[cells] @ flex).T) for measure, load, flex in self._bodies)
+            sum(
+                measure @ np.ascontiguousarray((load[cells] @ flex).T) for measure, load, flex in self._bodies
+            )
         )
 
 
@@ -135,7 +137,7 @@ class _Body:
         self.number[flexibility.nodes] = np.arange(len(flexibility.nodes))
 
     def shapes(self, side: Index, s: Array) -> tuple[Index, Array, Array, Array]:
-        """Node numbers in the flexibility (q, 3), shape functions, points (q, 2) and tangents dx/ds with shapes' slope."""
+        """Node numbers in the flexibility (q, 3), shape functions and their slopes (q, 3), nodes' places (q, 3, 2)."""
         nodes = self.mesh.boundary.nodes[side]
         phi = np.column_stack([(1 - s) * (1 - 2 * s), 4 * s * (1 - s), s * (2 * s - 1)])
         slope = np.column_stack([4 * s - 3, 4 - 8 * s, 4 * s - 1])
@@ -145,18 +147,25 @@ class _Body:
 class ContactBuilder:
     """Turns pairings into contact problems; holds the two bodies with their flexibilities."""
 
-    def __init__(self, fastener: SectionMesh, flex_fastener: Flexibility, wrench: SectionMesh, flex_wrench: Flexibility, handle: Handle) -> None:
+    def __init__(
+        self,
+        fastener: SectionMesh,
+        flex_fastener: Flexibility,
+        wrench: SectionMesh,
+        flex_wrench: Flexibility,
+        handle: Handle,
+    ) -> None:
         self._fastener, self._wrench = _Body(fastener, flex_fastener), _Body(wrench, flex_wrench)
         self._handle = handle
 
     def build(self, pairing: Pairing, rotation: float, widest: float) -> ContactProblem:
         """The contact problem of the cells whose mean gap is below ``widest`` mm, at a rotation (rad)."""
         cell, first = _cells(pairing)
-        length = np.bincount(cell, pairing.weight, minlength=len(first))
-        gap = np.bincount(cell, pairing.weight * pairing.gap, minlength=len(first))
+        length = _summed(cell, pairing.weight, len(first))
+        gap = _summed(cell, pairing.weight * pairing.gap, len(first))
         known = (self._wrench.number[self._wrench.mesh.boundary.nodes[pairing.wrench_side]] >= 0).all(axis=1)
         near = (gap < widest * length) & (length > 1e-4 * np.median(length))
-        unknown = np.bincount(cell, ~known, minlength=len(first)) > 0
+        unknown = _summed(cell, np.logical_not(known), len(first)) > 0
         if bool((unknown & (gap < 0)).any()):
             raise NotConverged(
                 "the fastener has turned to a part of the opening whose flexibility was not worked out",
@@ -179,9 +188,9 @@ class ContactBuilder:
         angle = -self._handle.sense * rotation
         fastener_n = self._on_fastener(pairing, q, cell, count, turned(x, -angle), turned(normal, -angle))
         fastener_t = self._on_fastener(pairing, q, cell, count, turned(x, -angle), turned(tangent, -angle))
-        total = [np.array([np.bincount(cell, w * v[:, c], minlength=count) for c in (0, 1)]) for v in (normal, tangent)]
-        arms = [np.bincount(cell, w * (x[:, 0] * v[:, 1] - x[:, 1] * v[:, 0]), minlength=count) for v in (normal, tangent)]
-        mean = np.column_stack([np.bincount(cell, w * x[:, c], minlength=count) for c in (0, 1)]) / length[near][:, None]
+        total = [np.array([_summed(cell, w * v[:, c], count) for c in (0, 1)]) for v in (normal, tangent)]
+        arms = [_summed(cell, w * (x[:, 0] * v[:, 1] - x[:, 1] * v[:, 0]), count) for v in (normal, tangent)]
+        mean = np.column_stack([_summed(cell, w * x[:, c], count) for c in (0, 1)]) / length[near][:, None]
         balance = [self._balance(f, m) for f, m in zip(total, arms, strict=True)]
         return ContactProblem(
             node=pairing.node[first][near],
@@ -211,7 +220,9 @@ class ContactBuilder:
         rows[1] -= self._handle.sense * arm / self._handle.lever_arm
         return np.asarray(rows)
 
-    def _on_fastener(self, pairing: Pairing, q: NDArray[np.bool_], cell: Index, count: int, x: Array, direction: Array) -> csc_matrix:
+    def _on_fastener(
+        self, pairing: Pairing, q: NDArray[np.bool_], cell: Index, count: int, x: Array, direction: Array
+    ) -> csc_matrix:
         """Nodal forces on the fastener, in its own frame, of unit traction along ``direction`` at the points x.
 
         The traction acts where the wrench's surface is (x): crushed material has followed it. It is carried over to
@@ -230,9 +241,16 @@ class ContactBuilder:
         return _spread(at, share, cell, k, count)
 
 
+def _summed(cell: Index, values: Array | NDArray[np.bool_], cells: int) -> Array:
+    """Sums over the points of each cell, (cells,)."""
+    return np.bincount(cell, values, minlength=cells).astype(float)
+
+
 def _cells(pairing: Pairing) -> tuple[Index, Index]:
     """Cell number of each integration point (q,), and one point of each cell."""
-    key = pairing.group * (pairing.place.max(initial=0) + 1) + pairing.place  # neighbours get neighbouring numbers
+    key = (
+        pairing.group * (pairing.place.max(initial=0) + 1) + pairing.place
+    )  # neighbours get neighbouring numbers
     _, first, cell = np.unique(key, return_index=True, return_inverse=True)
     return cell.ravel().astype(np.int64), first.astype(np.int64)
 

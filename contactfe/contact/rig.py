@@ -54,7 +54,13 @@ class ContactSolution:
 
     def keyed(self) -> dict[tuple[int, int], float]:
         """Pressure by (group, node), to start the next rotation from."""
-        return dict(zip(zip(self.problem.group.tolist(), self.problem.node.tolist(), strict=True), self.pressure.tolist(), strict=True))
+        return dict(
+            zip(
+                zip(self.problem.group.tolist(), self.problem.node.tolist(), strict=True),
+                self.pressure.tolist(),
+                strict=True,
+            )
+        )
 
 
 class ContactRig:
@@ -76,7 +82,9 @@ class ContactRig:
         """The contact problem at a rotation (rad)."""
         return self._builder.build(self.search.pairing(rotation), rotation, self.widest)
 
-    def solve(self, rotation: float, law: ContactLaw, before: ContactSolution | None = None) -> ContactSolution:
+    def solve(
+        self, rotation: float, law: ContactLaw, before: ContactSolution | None = None
+    ) -> ContactSolution:
         """Solve one rotation, started from a neighbouring solution when given.
 
         Raises:
@@ -85,18 +93,28 @@ class ContactRig:
         return solve_problem(self.problem(rotation), rotation, law, self.handle, before)
 
 
-def solve_problem(problem: ContactProblem, rotation: float, law: ContactLaw, handle: Handle, before: ContactSolution | None = None) -> ContactSolution:
+def solve_problem(
+    problem: ContactProblem,
+    rotation: float,
+    law: ContactLaw,
+    handle: Handle,
+    before: ContactSolution | None = None,
+) -> ContactSolution:
     """Solve a contact problem under a law."""
     n = len(problem.gap)
     mu = law.friction
     if n == 0 or bool((problem.gap >= 0).all()):
         # Nothing overlaps where the wrench stands; the caller has seen to it that it stands where it fits.
         report = SolveReport(True, "apart", 0, 0.0)
-        return ContactSolution(rotation, problem, law, np.zeros(n), problem.gap / problem.length, np.zeros(2), 0.0, report)
+        return ContactSolution(
+            rotation, problem, law, np.zeros(n), problem.gap / problem.length, np.zeros(2), 0.0, report
+        )
     start = motion = None
     if before is not None:
         known, motion = before.keyed(), before.motion
-        start = np.array([known.get(k, 0.0) for k in zip(problem.group.tolist(), problem.node.tolist(), strict=True)])
+        start = np.array(
+            [known.get(k, 0.0) for k in zip(problem.group.tolist(), problem.node.tolist(), strict=True)]
+        )
     weak = weak_direction(problem, handle)
     if weak is None:
         pressure, motion, report = solve_bounded(problem.bounded(mu, law.cap), start, motion)
@@ -105,7 +123,9 @@ def solve_problem(problem: ContactProblem, rotation: float, law: ContactLaw, han
         problem, pressure, motion, report = slid.problem, slid.pressure, slid.motion, slid.report
     change = problem.apply(pressure, mu) - problem.balance_n.T @ motion
     torque = handle.sense * float((problem.arm_n + mu * problem.arm_t) @ pressure)
-    return ContactSolution(rotation, problem, law, pressure, (problem.gap + change) / problem.length, motion, torque, report)
+    return ContactSolution(
+        rotation, problem, law, pressure, (problem.gap + change) / problem.length, motion, torque, report
+    )
 
 
 def free_play(search: GapSearch, across_flats: float, most: float) -> float | None:

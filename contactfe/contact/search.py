@@ -19,7 +19,9 @@ from contactfe.profile import Piece
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-ATOMS = np.array([[0.0, 0.25], [0.25, 0.75], [0.75, 1.0]])  # of a side: the cells of its start, middle, end node
+ATOMS = np.array(
+    [[0.0, 0.25], [0.25, 0.75], [0.75, 1.0]]
+)  # of a side: the cells of its start, middle, end node
 FACET_TURN = np.radians(5.0)  # of a chord of a sharp edge
 GAUSS = 0.5 + np.array([-0.5, 0.5]) / np.sqrt(3.0)
 
@@ -93,7 +95,9 @@ class PieceTable:
             angle = angle - 2 * np.pi * np.round(angle / (2 * np.pi))
             turn = np.where(arc, self.turn[k], 1.0)
             u = np.where(arc, 0.5 + angle / turn, u)
-            height = np.where(arc, np.sign(turn) * (np.hypot(rel[..., 0], rel[..., 1]) - self.radius[k]), height)
+            height = np.where(
+                arc, np.sign(turn) * (np.hypot(rel[..., 0], rel[..., 1]) - self.radius[k]), height
+            )
         return u, height
 
     def frame(self, k: Index, u: Array) -> tuple[Array, Array, Array]:
@@ -123,7 +127,9 @@ class _Facets:
     """
 
     def __init__(self, table: PieceTable, pieces: Index) -> None:
-        count = np.where(table.arc[pieces], np.ceil(np.abs(table.turn[pieces]) / FACET_TURN), 1).astype(np.int64)
+        count = np.where(table.arc[pieces], np.ceil(np.abs(table.turn[pieces]) / FACET_TURN), 1).astype(
+            np.int64
+        )
         self.piece = np.repeat(pieces, count)
         step = np.arange(len(self.piece)) - np.repeat(np.cumsum(count) - count, count)
         self.low, self.high = step / np.repeat(count, count), (step + 1) / np.repeat(count, count)
@@ -150,7 +156,9 @@ class GapSearch:
         sharp = table.arc[pieces] & (table.turn[pieces] > 0) & (table.radius[pieces] < rules.window[0])
         straight = ~table.arc[pieces] | sharp
         self._facets, self._round = _Facets(table, pieces[straight]), pieces[~straight]
-        self._group = np.cumsum([n in breaks or (i > 0 and names[i - 1] in breaks) for i, n in enumerate(names)])
+        self._group = np.cumsum(
+            [n in breaks or (i > 0 and names[i - 1] in breaks) for i, n in enumerate(names)]
+        )
         order = np.lexsort((wrench.boundary.span[:, 0], wrench.boundary.piece))
         self._side_order = order
         self._side_key = wrench.boundary.piece[order] * 2.0 + wrench.boundary.span[order, 0]
@@ -175,7 +183,8 @@ class GapSearch:
         piece, atom = piece[row], atom[row]
         u = (low[:, None] + GAUSS * (high - low)[:, None]).ravel()
         weight = np.repeat(0.5 * (high - low) * self._wrench_pieces.length[piece], 2)
-        piece, atom, side, estimate = (np.repeat(a, 2) for a in (piece, atom, side, heights[row]))
+        estimate = np.repeat(heights[row], 2)
+        piece, atom, side = (np.repeat(a, 2) for a in (piece, atom, side))
         x, _, own = self._wrench_pieces.frame(piece, u)
         n = np.repeat(normal[row], 2, axis=0)
         n = np.where(np.isnan(n), own, n)
@@ -216,16 +225,26 @@ class GapSearch:
         # Both outlines keep their material on the left, so facing stretches run against each other.
         atom, k = np.nonzero((after_u < u) & (u > 0) & (after_u < 1))
         after = self._atom_next[atom]
-        height = np.column_stack([np.einsum("qi,qi->q", points[i] - f.start[k], f.normal[k]) for i in (atom, after)])
+        height = np.column_stack(
+            [np.einsum("qi,qi->q", points[i] - f.start[k], f.normal[k]) for i in (atom, after)]
+        )
         low, high = np.maximum(after_u[atom, k], 0.0), np.minimum(u[atom, k], 1.0)
         wide = f.high[k] - f.low[k]
-        return f.piece[k], atom, f.low[k, None] + wide[:, None] * np.column_stack([low, high]), height, f.normal[k]
+        return (
+            f.piece[k],
+            atom,
+            f.low[k, None] + wide[:, None] * np.column_stack([low, high]),
+            height,
+            f.normal[k],
+        )
 
     def _on_arcs(self, points: Array) -> tuple[Index, Index, Array, Array, Array]:
         """The same for round pieces; angles are worked out only where the distance from the centre is in the window."""
         table, pieces = self._wrench_pieces, self._round
         rel = points[:, None, :] - table.centre[pieces]
-        off = np.sign(table.turn[pieces]) * (np.sqrt(np.einsum("aki,aki->ak", rel, rel)) - table.radius[pieces])
+        off = np.sign(table.turn[pieces]) * (
+            np.sqrt(np.einsum("aki,aki->ak", rel, rel)) - table.radius[pieces]
+        )
         towards = np.einsum("aki,ki->ak", rel, self._arc_middle(pieces)) > 0
         atom, k = np.nonzero((off < self.window[1]) & (off > -self.window[0]) & towards)
         u0, h0 = table.locate(pieces[k], points[atom])

@@ -35,7 +35,7 @@ class Slid:
 
 
 def weak_direction(problem: ContactProblem, handle: Handle) -> Array | None:
-    """The direction (2,), in the rows of the balance, that no overlapping cell's normal opposes; None if there is none."""
+    """The direction (2,), in the rows of the balance, that no overlapping cell's normal opposes, or None."""
     near = problem.gap < 0
     if near.sum() < 2:
         return None
@@ -63,7 +63,12 @@ def solve_sliding(
         current = _shared(problem, share)
         whole = current.bounded(friction, cap)
         reduced = BoundedProblem(
-            whole.matrix, whole.gap, strong[None] @ whole.balance, strong[None] @ whole.balance_n, whole.cap, np.zeros(1)
+            whole.matrix,
+            whole.gap,
+            strong[None] @ whole.balance,
+            strong[None] @ whole.balance_n,
+            whole.cap,
+            np.zeros(1),
         )
         pressure, at, report = solve_bounded(reduced, start, at)
         start = pressure
@@ -73,7 +78,9 @@ def solve_sliding(
         scale = max(forward, -backward, 1e-300)
         total = left + friction * float((share * along) @ pressure)
         if abs(total) <= CLOSE * float(np.abs(whole.balance).sum(axis=0) @ pressure) or friction == 0.0:
-            return Slid(current, pressure, strong * at[0], replace(report, iterations=report.iterations + rounds))
+            return Slid(
+                current, pressure, strong * at[0], replace(report, iterations=report.iterations + rounds)
+            )
         more, less = (forward, backward) if left + forward + backward > 0 else (backward, forward)
         wanted = -(left + less) / more if more else 1.0
         if not -1.0 <= wanted <= 1.0 + 1e-9 or scale <= 0:

@@ -199,7 +199,9 @@ def _interior(problem: BoundedProblem) -> tuple[Array, Array, int]:
     z = np.full((2, n), scale)
     k = np.zeros((n + rows, n + rows))
     k[:n, n:], k[n:, :n], k[n:, n:] = -bn.T, b, GROUND * np.eye(rows)
-    for rounds in range(1, INTERIOR_ROUNDS + 1):
+    rounds = 0
+    while rounds < INTERIOR_ROUNDS:
+        rounds += 1
         v = 1.0 - p
         dual = g + m @ p - bn.T @ a - z[0] + z[1]
         primal = b @ p + GROUND * a - problem.force

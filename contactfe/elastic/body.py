@@ -43,7 +43,15 @@ class Flexibility:
 class HeldBody:
     """A meshed body with its support, factorised."""
 
-    def __init__(self, mesh: SectionMesh, material: PlaneMaterial, *, clamped: Index | None = None, carried: Index | None = None, thickness: float = 1.0) -> None:
+    def __init__(
+        self,
+        mesh: SectionMesh,
+        material: PlaneMaterial,
+        *,
+        clamped: Index | None = None,
+        carried: Index | None = None,
+        thickness: float = 1.0,
+    ) -> None:
         """Factorise.
 
         Args:
@@ -55,7 +63,9 @@ class HeldBody:
             ContactFEError: the body is not held.
         """
         if (clamped is None) == (carried is None):
-            raise ContactFEError("a body is held by clamped nodes or carried by sides, one of them", slug="not-held")
+            raise ContactFEError(
+                "a body is held by clamped nodes or carried by sides, one of them", slug="not-held"
+            )
         self.mesh, self.material, self.thickness = mesh, material, thickness
         self._matrix = stiffness(mesh, material) * thickness
         n = 2 * len(mesh.nodes)
@@ -80,7 +90,9 @@ class HeldBody:
             diag_pivot_thresh=0.0,
             options={"SymmetricMode": True},
         )
-        self._held = self._lu.solve(np.ascontiguousarray(self._modes[self._free])) if self._modes.shape[1] else None
+        self._held = (
+            self._lu.solve(np.ascontiguousarray(self._modes[self._free])) if self._modes.shape[1] else None
+        )
 
     def displacements(self, forces: Array) -> Array:
         """Displacements (2n, q) in mm under nodal forces (2n, q) in N/mm."""

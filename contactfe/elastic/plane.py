@@ -40,13 +40,18 @@ class PlaneMaterial:
         if self.plane == "stress":
             return e * nu / (1 - nu**2)
         raise ContactFEError(
-            f"unknown plane state {self.plane!r}", where="[contact] plane", hint='use "stress" or "strain"', slug="plane"
+            f"unknown plane state {self.plane!r}",
+            where="[contact] plane",
+            hint='use "stress" or "strain"',
+            slug="plane",
         )
 
 
 def _mesh(mesh: SectionMesh) -> MeshTri2:
     corners = int(mesh.cells[:, :3].max()) + 1
-    straight = MeshTri1(np.ascontiguousarray(mesh.nodes[:corners].T), np.ascontiguousarray(mesh.cells[:, :3].T), sort_t=False)
+    straight = MeshTri1(
+        np.ascontiguousarray(mesh.nodes[:corners].T), np.ascontiguousarray(mesh.cells[:, :3].T), sort_t=False
+    )
     curved = MeshTri2.from_mesh(straight)
     places = np.array(curved.doflocs)
     edge_dofs = curved.dofs.facet_dofs[0, curved.t2f]  # sides 01, 12, 02 of each triangle
@@ -60,7 +65,9 @@ def _basis(mesh: SectionMesh) -> tuple[Basis, Index]:
     basis = Basis(_mesh(mesh), ElementVector(ElementTriP2()), intorder=4)
     ours = np.empty(2 * len(mesh.nodes), dtype=np.int64)
     for component in range(2):
-        ours[2 * mesh.cells[:, :3].ravel() + component] = basis.nodal_dofs[component, mesh.cells[:, :3].ravel()]
+        ours[2 * mesh.cells[:, :3].ravel() + component] = basis.nodal_dofs[
+            component, mesh.cells[:, :3].ravel()
+        ]
         facets = basis.mesh.t2f.T
         ours[2 * mesh.cells[:, 3:].ravel() + component] = basis.facet_dofs[component, facets.ravel()]
     return basis, ours
@@ -70,13 +77,12 @@ def stiffness(mesh: SectionMesh, material: PlaneMaterial) -> csc_matrix:
     """Stiffness per unit depth, (2n, 2n), in N/mm per mm; unknown 2 i + c is component c of node i."""
     shear, lame = material.shear, material.lame
 
-    @BilinearForm
     def form(u: Any, v: Any, _: Any) -> Any:
         e, d = sym_grad(u), sym_grad(v)
         return 2 * shear * ddot(e, d) + lame * trace(e) * trace(d)
 
     basis, ours = _basis(mesh)
-    return csc_matrix(form.assemble(basis).tocsr()[ours][:, ours])
+    return csc_matrix(BilinearForm(form).assemble(basis).tocsr()[ours][:, ours])
 
 
 def element_stresses(mesh: SectionMesh, material: PlaneMaterial, displacement: Array) -> Array:
@@ -97,7 +103,9 @@ def element_stresses(mesh: SectionMesh, material: PlaneMaterial, displacement: A
         out[:, node, 0] = 2 * material.shear * exx + material.lame * (exx + eyy)
         out[:, node, 1] = 2 * material.shear * eyy + material.lame * (exx + eyy)
         out[:, node, 2] = 2 * material.shear * exy
-        out[:, node, 3] = material.poisson * (out[:, node, 0] + out[:, node, 1]) if material.plane == "strain" else 0.0
+        out[:, node, 3] = (
+            material.poisson * (out[:, node, 0] + out[:, node, 1]) if material.plane == "strain" else 0.0
+        )
     return out
 
 

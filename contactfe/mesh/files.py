@@ -17,7 +17,10 @@ Array = NDArray[np.float64]
 
 
 def write_mesh(
-    mesh: SectionMesh, path: Path, point_data: Mapping[str, Array] | None = None, cell_data: Mapping[str, Array] | None = None
+    mesh: SectionMesh,
+    path: Path,
+    point_data: Mapping[str, Array] | None = None,
+    cell_data: Mapping[str, Array] | None = None,
 ) -> None:
     """Write one mesh; the ending chooses VTU (``.vtu``) or binary Gmsh 2.2 (``.msh``, with the edges' names)."""
     points = np.column_stack([mesh.nodes, np.zeros(len(mesh.nodes))])
@@ -47,7 +50,7 @@ def write_mesh(
 
 
 def write_fields(path: Path, parts: list[tuple[SectionMesh, Mapping[str, Array], int]]) -> None:
-    """Write several bodies with the same point fields into one VTU file; the integer becomes the cell field ``body``."""
+    """Write several bodies with the same point fields into one VTU file; the integer is the cell field ``body``."""
     points, cells, body, first = [], [], [], 0
     for mesh, _, number in parts:
         points.append(np.column_stack([mesh.nodes, np.zeros(len(mesh.nodes))]))
@@ -56,7 +59,10 @@ def write_fields(path: Path, parts: list[tuple[SectionMesh, Mapping[str, Array],
         first += len(mesh.nodes)
     fields = {name: np.concatenate([p[1][name] for p in parts]) for name in parts[0][1]}
     data = meshio.Mesh(
-        np.vstack(points), [("triangle6", np.vstack(cells))], point_data=fields, cell_data={"body": [np.concatenate(body)]}
+        np.vstack(points),
+        [("triangle6", np.vstack(cells))],
+        point_data=fields,
+        cell_data={"body": [np.concatenate(body)]},
     )
     _write(data, path, "vtu")
 
@@ -69,7 +75,9 @@ def _write(data: meshio.Mesh, path: Path, file_format: str) -> None:
         os.replace(beside, path)
     except (OSError, SystemExit) as exc:  # meshio ends the process on some failures
         beside.unlink(missing_ok=True)
-        raise ContactFEError(f"cannot write {path}: {exc}", where=str(path), hint="choose another folder", slug="not-writable") from exc
+        raise ContactFEError(
+            f"cannot write {path}: {exc}", where=str(path), hint="choose another folder", slug="not-writable"
+        ) from exc
 
 
 def read_mesh(path: Path) -> tuple[Array, NDArray[np.int64]]:
@@ -83,6 +91,9 @@ def read_mesh(path: Path) -> tuple[Array, NDArray[np.int64]]:
         cells = data.cells_dict["triangle6"].astype(np.int64)
     except (OSError, SystemExit, KeyError, ValueError, meshio.ReadError) as exc:
         raise ContactFEError(
-            f"cannot read a mesh of six-node triangles from {path}", where=str(path), hint="give a file written by contactfe mesh", slug="foreign-mesh"
+            f"cannot read a mesh of six-node triangles from {path}",
+            where=str(path),
+            hint="give a file written by contactfe mesh",
+            slug="foreign-mesh",
         ) from exc
     return np.array(data.points[:, :2]), cells

@@ -135,7 +135,12 @@ def _interior_points(polygon: shapely.Polygon, size: SizeField) -> Array:
         shift = cell / 2 * np.array([[-1, -1], [1, -1], [-1, 1], [1, 1]])
         centres = (parents[:, None, :] + shift[None]).reshape(-1, 2)
         if len(centres) > MOST_POINTS:
-            raise GeometryError("the mesh would be too fine", where="[mesh]", hint="make edge_at_contact larger", slug="mesh-too-large")
+            raise GeometryError(
+                "the mesh would be too fine",
+                where="[mesh]",
+                hint="make edge_at_contact larger",
+                slug="mesh-too-large",
+            )
     points = np.vstack(leaves) if leaves else np.empty((0, 2))
     return _keep_inside(points, polygon, size, 0.55)
 
@@ -191,7 +196,7 @@ def _push(nodes: Array, triangles: Index, size: SizeField) -> Array:
     np.add.at(total, edges[:, 0], -force)
     step = 0.25 * total
     longest = np.linalg.norm(step, axis=1)
-    return step * np.minimum(1.0, 0.3 * h / np.maximum(longest, 1e-300))[:, None]
+    return np.asarray(step * np.minimum(1.0, 0.3 * h / np.maximum(longest, 1e-300))[:, None])
 
 
 def _thin_out(points: Array, size: SizeField) -> Array:
@@ -201,7 +206,7 @@ def _thin_out(points: Array, size: SizeField) -> Array:
     distance, neighbour = cKDTree(points).query(points, k=2)
     close = distance[:, 1] < 0.6 * size(points)
     keep = ~(close & (neighbour[:, 1] < np.arange(len(points))))
-    return points[keep]
+    return np.asarray(points[keep])
 
 
 def _triangulate(boundary: Array, interior: Array, polygon: shapely.Polygon) -> tuple[Array, Index]:
@@ -226,7 +231,9 @@ def _missing_sides(triangles: Index, ends: Index) -> Index:
     return np.flatnonzero(~np.isin(ends[:, 0] * n + ends[:, 1], have))
 
 
-def _split(loops: list[list[tuple[int, float, float]]], missing: set[int]) -> list[list[tuple[int, float, float]]]:
+def _split(
+    loops: list[list[tuple[int, float, float]]], missing: set[int]
+) -> list[list[tuple[int, float, float]]]:
     out, number = [], 0
     for sides in loops:
         new = []

@@ -18,7 +18,9 @@ from contactfe.profile import TOUCHING, Outline, Piece, ProfilePair, as_polygon
 
 Array = NDArray[np.float64]
 
-STANDARD_CONTACT_EDGE = 0.012  # of the width across flats: the default contact edge that the turn limits refer to
+STANDARD_CONTACT_EDGE = (
+    0.012  # of the width across flats: the default contact edge that the turn limits refer to
+)
 ARC_STEP = 0.45  # rad per element on an arc at the default contact edge
 CONTACT_GROWTH = 0.12  # along a gripped flat, away from its corner
 ROLL_RANGE = tuple(math.radians(a) for a in range(1, 13))  # turns over which a zone counts as touched
@@ -54,7 +56,9 @@ class _Sources:
         self.growths.append(np.full(len(points), growth))
 
     def field(self, largest: float) -> SizeField:
-        return SizeField(np.vstack(self.points), np.concatenate(self.sizes), np.concatenate(self.growths), largest)
+        return SizeField(
+            np.vstack(self.points), np.concatenate(self.sizes), np.concatenate(self.growths), largest
+        )
 
 
 def _arc_sources(sources: _Sources, outline: Outline, mesh: MeshInput, step: float) -> None:
@@ -62,7 +66,9 @@ def _arc_sources(sources: _Sources, outline: Outline, mesh: MeshInput, step: flo
         n = 5
         if piece.is_arc:
             n = max(3, math.ceil(abs(piece.turn) / step) + 1)
-            sources.add(piece.points(np.linspace(0, 1, n)), min(piece.radius * step, mesh.edge_max), mesh.growth)
+            sources.add(
+                piece.points(np.linspace(0, 1, n)), min(piece.radius * step, mesh.edge_max), mesh.growth
+            )
 
 
 def fastener_sizes(pair: ProfilePair, mesh: MeshInput) -> SizeField:
@@ -78,7 +84,9 @@ def fastener_sizes(pair: ProfilePair, mesh: MeshInput) -> SizeField:
         u = np.linspace(0.0, 1.0, 41)
         distance = (1 - u if pair.sense > 0 else u) * piece.length
         driven = distance <= 0.75 * piece.length
-        wanted = np.minimum(0.35 * mesh.edge_at_contact + CONTACT_GROWTH * distance, 2.0 * mesh.edge_at_contact)
+        wanted = np.minimum(
+            0.35 * mesh.edge_at_contact + CONTACT_GROWTH * distance, 2.0 * mesh.edge_at_contact
+        )
         sources.add(piece.points(u[driven]), wanted[driven], mesh.growth)
     for piece in pair.fastener.pieces:
         if piece.is_arc and piece.name != "core":

@@ -48,7 +48,7 @@ class Piece:
         u = np.asarray(u, dtype=float)
         if not self.is_arc:
             a, b = np.array(self.start), np.array(self.end)
-            return a + u[:, None] * (b - a)
+            return np.asarray(a + u[:, None] * (b - a))
         angle = math.atan2(self.start[1] - self.centre[1], self.start[0] - self.centre[0]) + u * self.turn
         return np.array(self.centre) + self.radius * np.column_stack([np.cos(angle), np.sin(angle)])
 
@@ -72,12 +72,15 @@ class Piece:
         return Piece(self.end, self.start, self.name, self.centre, self.radius, -self.turn)
 
 
-def line(start: Sequence[float], end: Sequence[float], name: str) -> Piece:
+Point = Sequence[float] | Array
+
+
+def line(start: Point, end: Point, name: str) -> Piece:
     """A straight piece."""
     return Piece((float(start[0]), float(start[1])), (float(end[0]), float(end[1])), name)
 
 
-def arc(centre: Sequence[float], radius: float, from_angle: float, to_angle: float, name: str) -> Piece:
+def arc(centre: Point, radius: float, from_angle: float, to_angle: float, name: str) -> Piece:
     """A circular piece from one angle to another; anticlockwise when ``to_angle > from_angle``."""
     cx, cy = float(centre[0]), float(centre[1])
     start = (cx + radius * math.cos(from_angle), cy + radius * math.sin(from_angle))

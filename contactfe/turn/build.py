@@ -22,7 +22,7 @@ Index = NDArray[np.int64]
 BREAKS = frozenset({"root", "throat"})  # re-entrant pieces: pressure cells do not reach round them
 REACH_MARGIN = 0.015  # of the width across flats: as wide as the gaps that are solved for
 OPENING_STEP = 0.01  # of the nominal width: half the spacing of the openings that are meshed
-DRAWN_HEAD = 1.6  # radius of a drawn head over the reach of its opening (engineering judgement: between ring and open end)
+DRAWN_HEAD = 1.6  # radius of a drawn head over the reach of its opening (engineering judgement)
 DEEPEST_OVERLAP, WIDEST_GAP = 0.12, 0.08  # of the width across flats: what the gap search looks at
 
 
@@ -78,7 +78,7 @@ def meshed_case(case: CaseInput) -> CaseInput:
 
 
 def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: BodyModel) -> BuiltPair:
-    """Put the two bodies of the meshed case together; the head's thickness over the engaged depth stiffens the wrench."""
+    """Put the two bodies of the meshed case together; a head thicker than the engaged depth is stiffer by that."""
     if case.wrench.profile == "outline":  # its file holds the opening
         case = replace(case, wrench=replace(case.wrench, opening=pair.opening))
     stiffer = case.wrench.thickness / case.fastener.engaged_depth
@@ -92,7 +92,9 @@ def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: Bo
     offset = 0.5 * (case.wrench.opening - pair.opening)
     search = GapSearch(fastener.mesh, wrench.mesh, SearchRules(TOUCHING, BREAKS, pair.sense, window, offset))
     handle = Handle(pair.handle_direction, case.load.lever_arm, pair.sense)
-    rig = ContactRig((fastener.mesh, fastener.flexibility), (wrench.mesh, wrench.flexibility), search, handle, s)
+    rig = ContactRig(
+        (fastener.mesh, fastener.flexibility), (wrench.mesh, wrench.flexibility), search, handle, s
+    )
     return BuiltPair(case, pair, fastener, wrench, rig, contact_law(case))
 
 
@@ -114,7 +116,9 @@ def wrench_material(case: CaseInput) -> PlaneMaterial:
 
 def hold_fastener(case: CaseInput, mesh: SectionMesh) -> HeldBody:
     """The fastener clamped at its core, per unit depth."""
-    return HeldBody(mesh, fastener_material(case), clamped=np.unique(mesh.boundary.nodes[mesh.sides_named("core")]))
+    return HeldBody(
+        mesh, fastener_material(case), clamped=np.unique(mesh.boundary.nodes[mesh.sides_named("core")])
+    )
 
 
 def hold_wrench(case: CaseInput, mesh: SectionMesh) -> HeldBody:
@@ -175,7 +179,9 @@ def head_rotation_weights(case: CaseInput, mesh: SectionMesh) -> Array:
     area = 0.5 * (a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0])
     inside = np.hypot(*(p.mean(axis=1) - centre).T) < radius
     weight = np.zeros(len(mesh.nodes))
-    np.add.at(weight, mesh.cells[inside][:, 3:], area[inside, None] / 3.0)  # mid-side rule: exact for quadratics
+    np.add.at(
+        weight, mesh.cells[inside][:, 3:], area[inside, None] / 3.0
+    )  # mid-side rule: exact for quadratics
     middle = weight @ mesh.nodes / weight.sum()
     arm = mesh.nodes - middle
     inertia = float(weight @ np.einsum("ni,ni->n", arm, arm))

@@ -76,7 +76,10 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
             break
         step = min(step * GROWTH, LONGEST_STEP)
     points = _refine(built, points)
-    audits = [audit(p, built.rig.handle, built.contact_nodes(), built.case.fastener.across_flats).check() for p in points]
+    audits = [
+        audit(p, built.rig.handle, built.contact_nodes(), built.case.fastener.across_flats).check()
+        for p in points
+    ]
     rotation = np.array([head_rotation(built, p) for p in points])
     depth = built.case.fastener.engaged_depth
     return TorqueCurve(

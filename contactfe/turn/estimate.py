@@ -18,7 +18,9 @@ from contactfe.turn.curve import TorqueCurve, spread_mm
 Array = NDArray[np.float64]
 
 ONSET_SHARE = 0.3  # of the largest tangent of the curve: a lobe that settles into its seat stays above it
-TANGENT_SPAN = 0.5  # of the rotation from first touch to nine tenths of the peak: what a tangent is taken over
+TANGENT_SPAN = (
+    0.5  # of the rotation from first touch to nine tenths of the peak: what a tangent is taken over
+)
 FIT_SHARE = 0.96  # of the largest torque: the points that the peak is fitted to
 EARLY_SHARE = 0.2  # of the slip torque: where the answers per unit torque are taken
 AVERAGING_LENGTH = 0.05  # of the width across flats: surface stresses are means over this length
@@ -68,7 +70,9 @@ def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
         return SlipEstimate(turns_freely=True)
     cautions = []
     if not curve.peak_inside:
-        cautions.append("the torque was still not falling at the largest rotation looked at: the slip torque is a lower bound")
+        cautions.append(
+            "the torque was still not falling at the largest rotation looked at: the slip torque is a lower bound"
+        )
     rotation, torque = peak(curve)
     at_peak = curve.solutions[int(np.argmin(np.abs(curve.rotation - rotation)))]
     onset_rotation, onset_torque = onset(curve)
@@ -76,7 +80,8 @@ def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
     depth = float(np.max(-at_peak.gap[capped], initial=0.0))
     if depth > 0.02 * built.case.fastener.across_flats:
         cautions.append(
-            f"at slip the crush is {depth:.2f} mm deep: material piles up and strains are large there, which this model leaves out"
+            f"at slip the crush is {depth:.2f} mm deep: material piles up and strains are large there, "
+            "which this model leaves out"
         )
     return SlipEstimate(
         turns_freely=False,
@@ -150,7 +155,9 @@ def early_answer(built: BuiltPair, curve: TorqueCurve, torque: float) -> EarlyAn
     """Solve at the rotation that gives about the asked torque (N m) and read pressure, stress and spread there."""
     top = int(np.argmax(curve.torque)) + 1
     drive = np.array([p.rotation for p in curve.solutions[:top]])
-    solution = built.rig.solve(float(np.interp(torque, np.maximum.accumulate(curve.torque[:top]), drive)), built.law)
+    solution = built.rig.solve(
+        float(np.interp(torque, np.maximum.accumulate(curve.torque[:top]), drive)), built.law
+    )
     case = built.case
     reached = solution.torque * case.fastener.engaged_depth / 1e3
     share = load_share(built, solution)

@@ -1,0 +1,88 @@
+"""Loads and supports beside those of a wrench pair: tractions on sides, and displacements given at single unknowns.
+
+A body under loads in balance needs no support at all: carry it (`HeldBody`, ``carried``) on any of its sides; the
+support then takes nothing and only fixes which rigid motion is left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csc_matrix
+from scipy.sparse.linalg import splu
+
+from contactfe.elastic.plane import PlaneMaterial, stiffness
+from contactfe.errors import ContactFEError
+from contactfe.mesh import SectionMesh
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+GAUSS = 0.5 + 0.5 * np.array([-np.sqrt(0.6), 0.0, np.sqrt(0.6)])
+GAUSS_WEIGHTS = np.array([5.0, 8.0, 5.0]) / 18.0
+Traction = Callable[[Array, Array], Array]
+
+
+def side_loads(mesh: SectionMesh, sides: Index, traction: Traction) -> Array:
+    """Nodal forces (2n,) in N/mm of a traction on boundary sides, per unit depth.
+
+    ``traction`` takes points (q, 2) and outward unit normals (q, 2) and gives MPa as (q, 2). Three Gauss points a
+    side: exact on straight sides for tractions up to the third degree.
+
+    Raises:
+        ContactFEError: no side was given.
+    """
+    if len(sides) == 0:
+        raise ContactFEError("a traction was to act on no side at all", slug="no-sides")
+    nodes = mesh.boundary.nodes[sides]
+    s = GAUSS[:, None]
+    phi = np.hstack([(1 - s) * (1 - 2 * s), 4 * s * (1 - s), s * (2 * s - 1)])
+    slope = np.hstack([4 * s - 3, 4 - 8 * s, 4 * s - 1])
+    x = np.einsum("gk,skc->sgc", phi, mesh.nodes[nodes])
+    along = np.einsum("gk,skc->sgc", slope, mesh.nodes[nodes])
+    length = np.linalg.norm(along, axis=2)
+    normal = np.stack([along[..., 1], -along[..., 0]], axis=2) / length[..., None]
+    t = traction(x.reshape(-1, 2), normal.reshape(-1, 2)).reshape(x.shape)
+    share = np.einsum("sg,gk,sgc->skc", length * GAUSS_WEIGHTS, phi, t)
+    out = np.zeros(2 * len(mesh.nodes))
+    for c in (0, 1):
+        np.add.at(out, 2 * nodes + c, share[:, :, c])
+    return out
+
+
+def pressed(pressure: float) -> Traction:
+    """The traction of a uniform pressure (MPa), against the outward normal."""
+    return lambda x, normal: -pressure * normal
+
+
+def given_displacements(
+    mesh: SectionMesh, material: PlaneMaterial, unknowns: Index, values: Array, forces: Array | None = None
+) -> Array:
+    """Displacements (2n,) in mm with the ``unknowns`` (2 node + component) held at ``values`` mm.
+
+    Args:
+        forces: nodal forces (2n,) in N/mm, or none.
+
+    Raises:
+        ContactFEError: nothing is held, or what is held leaves a rigid motion.
+    """
+    n = 2 * len(mesh.nodes)
+    if len(unknowns) < 3:
+        raise ContactFEError("fewer than three unknowns are held: the body can still move", slug="not-held")
+    matrix = stiffness(mesh, material)
+    u = np.zeros(n)
+    u[unknowns] = values
+    free = np.setdiff1d(np.arange(n), unknowns)
+    rest = (np.zeros(n) if forces is None else forces) - matrix @ u
+    try:
+        u[free] = splu(csc_matrix(matrix[free][:, free])).solve(rest[free])
+    except RuntimeError as exc:
+        raise ContactFEError("the held unknowns leave a rigid motion", slug="not-held") from exc
+    return u
+
+
+def side_unknowns(mesh: SectionMesh, component: int, *names: str) -> Index:
+    """Unknowns of one component (0: x, 1: y) of all nodes on the pieces with these names."""
+    return 2 * np.unique(mesh.boundary.nodes[mesh.sides_named(*names)]) + component

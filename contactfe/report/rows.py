@@ -1,0 +1,176 @@
+"""Rows of a results table made ready for figures and pages: what was swept, values to plot."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from contactfe.errors import ContactFEError
+from contactfe.inputs import field_of
+from contactfe.report.words import PROFILES, number
+from contactfe.standards import grade, size
+from contactfe.study.tables import label
+from contactfe.units import KINDS, parse_number, parse_quantity
+
+Row = Mapping[str, Any]
+Outcome = Literal["slips", "free", "failed"]
+
+PROFILE, ROUNDING = "wrench.profile", "fastener.rounding"
+STRENGTHS = ("fastener.grade", "fastener.yield_strength")
+_TRUE = ("true", "yes", "1")
+
+
+@dataclass(frozen=True)
+class Swept:
+    """One swept input: its dotted `path`, what it is called, its unit, and its values in order."""
+
+    path: str
+    label: str
+    unit: str
+    values: tuple[Any, ...]
+
+    @property
+    def numeric(self) -> bool:
+        """Whether every value is a number."""
+        return all(isinstance(v, float) for v in self.values)
+
+    @property
+    def axis(self) -> str:
+        """The label with its unit, for an axis or a column."""
+        return f"{self.label} ({self.unit})" if self.unit else self.label
+
+
+def outcome(row: Row) -> Outcome:
+    """Return what became of a case: it slips at a torque, turns freely, or has no answer."""
+    if str(row.get("turns_freely")).strip().lower() in _TRUE:
+        return "free"
+    return "slips" if answer(row, "slip_torque_Nm") is not None else "failed"
+
+
+def answer(row: Row, key: str) -> float | None:
+    """Return a number of a row, None where it is absent, empty or not finite."""
+    raw = row.get(key)
+    if raw is None or isinstance(raw, bool) or not str(raw).strip():
+        return None
+    try:
+        value = float(raw)
+    except (TypeError, ValueError):
+        return None
+    return value if math.isfinite(value) else None
+
+
+def value_of(row: Row, path: str) -> Any:
+    """Return a swept input as a number in the unit its axis shows, or as text where it is a word.
+
+    Text with a unit is read; a bare number of a quantity is taken in internal units (a share of 0.2 is 20 %).
+    """
+    raw, field = row.get(path), field_of(path)
+    if raw is None or field is None or isinstance(raw, bool):
+        return "" if raw is None else str(raw)
+    if field.kind in KINDS:
+        factor = KINDS[field.kind].shown_factor
+        if isinstance(raw, int | float):
+            return _tidy(float(raw) / factor)
+        return _read(str(raw), lambda text: parse_quantity(text, field.kind) / factor)
+    if field.kind in ("number", "integer"):
+        return float(raw) if isinstance(raw, int | float) else _read(str(raw), parse_number)
+    return str(raw).strip()
+
+
+def _read(text: str, reader: Any) -> Any:
+    try:
+        return _tidy(float(reader(text)))
+    except ContactFEError:
+        return text.strip()
+
+
+def _tidy(value: float) -> float:
+    return float(f"{value:.12g}")
+
+
+def swept_inputs(rows: Sequence[Row]) -> tuple[Swept, ...]:
+    """Return the inputs of which the rows hold more than one value, in the order of the columns."""
+    paths = dict.fromkeys(key for row in rows for key in row if "." in key and field_of(key) is not None)
+    found = []
+    for path in paths:
+        values = tuple(sorted({value_of(row, path) for row in rows} - {""}, key=lambda v: _order(path, v)))
+        if len(values) > 1:
+            found.append(Swept(path, _label(path), _unit(path), values))
+    return tuple(found)
+
+
+def strength_of(row: Row) -> float:
+    """Return the yield strength that a row states, MPa: its own, else the least of its grade, else 0."""
+    own = value_of(row, "fastener.yield_strength")
+    if isinstance(own, float):
+        return own
+    return _grade_yield(str(value_of(row, "fastener.grade")))
+
+
+def value_words(path: str, value: Any) -> str:
+    """Return one value of a swept input as a legend or a table names it."""
+    if isinstance(value, float):
+        unit = _unit(path)
+        return f"{value:g} {unit}".strip()
+    if path == PROFILE:
+        return PROFILES.get(value, value)
+    return f"grade {value}" if path == "fastener.grade" else str(value)
+
+
+def row_words(row: Row, paths: Sequence[str]) -> str:
+    """Return the values of some inputs of a row in one line."""
+    parts = []
+    for path in paths:
+        text = value_words(path, value_of(row, path))
+        parts.append(text if path in (PROFILE, "fastener.grade") else f"{_label(path)} {text}")
+    return ", ".join(parts)
+
+
+def torque_words(row: Row) -> str:
+    """Return the slip torque of a row as a table shows it."""
+    state = outcome(row)
+    if state == "slips":
+        return number(answer(row, "slip_torque_Nm") or 0.0)
+    return "turns freely" if state == "free" else "no answer"
+
+
+def _label(path: str) -> str:
+    return "rounding of the corners" if path == ROUNDING else label(path)
+
+
+def _unit(path: str) -> str:
+    field = field_of(path)
+    if field is None or field.kind not in KINDS:
+        return ""
+    shown = KINDS[field.kind].shown
+    return "N·m" if shown == "N*m" else shown
+
+
+def _order(path: str, value: Any) -> tuple[int, float, str]:
+    """Numbers by size, grades by strength, thread sizes by diameter, profiles in the fixed order, other
+    words by name.
+    """
+    if isinstance(value, float):
+        return 0, value, ""
+    if path == "fastener.grade":
+        return 1, _grade_yield(str(value)), str(value)
+    if path == "fastener.size":
+        return 1, _diameter(str(value)), str(value)
+    names = list(PROFILES)
+    return 2, float(names.index(value)) if path == PROFILE and value in names else 0.0, str(value)
+
+
+def _grade_yield(name: str) -> float:
+    try:
+        return grade(name).yield_min
+    except ContactFEError:
+        return 0.0
+
+
+def _diameter(name: str) -> float:
+    try:
+        return size(name).diameter
+    except ContactFEError:
+        return 0.0

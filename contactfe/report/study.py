@@ -1,0 +1,228 @@
+"""Figures of a study: slip torque of every case, one figure per profile, and the profiles against each
+other.
+"""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+
+from contactfe.report.rows import (
+    PROFILE,
+    ROUNDING,
+    STRENGTHS,
+    Row,
+    Swept,
+    answer,
+    outcome,
+    row_words,
+    strength_of,
+    swept_inputs,
+    value_of,
+    value_words,
+)
+from contactfe.report.style import CAUTION, COLOURS, LINES, MARKERS, SOFT, blank, foot, save, styled
+from contactfe.report.words import PROFILES
+
+Lines = dict[str, list[Row]]
+ALL = "all cases"
+
+
+def study_figures(rows: Sequence[Row], folder: Path) -> list[Path]:
+    """Write all figures of a study into a folder that exists and return their paths.
+
+    Rows hold the names of the results table and the swept inputs by dotted path; see `study_charts`.
+
+    Raises:
+        ContactFEError: a file cannot be written.
+    """
+    paths = []
+    for name, figure in study_charts(rows).items():
+        path = folder / f"{name}.png"
+        save(figure, path)
+        paths.append(path)
+    return paths
+
+
+def study_charts(rows: Sequence[Row]) -> dict[str, Figure]:
+    """Return the figures of a study by name: "slip-torque-PROFILE" for each profile, and "comparison".
+
+    Slip torque stands against the rounding, or against the first swept number where no rounding was swept,
+    or against the first swept words; one line for each combination of the other inputs. Cases that turn
+    freely stand at zero. The comparison takes the lowest strength and the first value of every other input
+    but the profile.
+    """
+    swept = swept_inputs(rows)
+    across = horizontal(swept)
+    if across is not None and across.path == PROFILE:
+        return {"slip-torque": torque_chart(rows, across, "slip torque by profile")}
+    figures: dict[str, Figure] = {}
+    for profile in _profiles(rows):
+        own = [row for row in rows if str(value_of(row, PROFILE)) == profile]
+        name = f"slip-torque-{profile}" if profile else "slip-torque"
+        figures[name] = torque_chart(
+            own, across, PROFILES.get(profile, profile) or "slip torque of all cases"
+        )
+    if across is not None and any(item.path == PROFILE for item in swept):
+        chart = comparison_chart(rows, swept, across)
+        if chart is not None:
+            figures["comparison"] = chart
+    return figures
+
+
+@styled
+def torque_chart(rows: Sequence[Row], across: Swept | None, title: str) -> Figure:
+    """Return slip torque (N m) against one swept input, one line per combination of the others."""
+    others = [item.path for item in swept_inputs(rows) if across is None or item.path != across.path]
+    lines: Lines = {}
+    for row in sorted(rows, key=lambda r: (strength_of(r), row_words(r, others))):
+        lines.setdefault(row_words(row, others) or ALL, []).append(row)
+    figure, ax = _sheet(title, len(lines) + 1)
+    _draw_lines(ax, lines, across, 1.0)
+    ax.set_ylabel("slip torque (N·m)")
+    _legend(ax, lines, any(outcome(row) == "free" for row in rows))
+    _note_failures(figure, rows)
+    return figure
+
+
+@styled
+def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept) -> Figure | None:
+    """Return all profiles at the lowest strength, slip torque over that of the best one at the first value
+    of `across`.
+
+    None when no profile grips there, so that there is nothing to refer to.
+    """
+    fixed = [item for item in swept if item.path not in (PROFILE, across.path)]
+    weakest = min(strength_of(row) for row in rows)
+    chosen = [row for row in rows if strength_of(row) == weakest]
+    for item in fixed:
+        if item.path not in STRENGTHS:
+            first = next(v for v in item.values if any(value_of(row, item.path) == v for row in chosen))
+            chosen = [row for row in chosen if value_of(row, item.path) == first]
+    start = [
+        answer(row, "slip_torque_Nm") or 0.0
+        for row in chosen
+        if value_of(row, across.path) == across.values[0]
+    ]
+    best = max(start, default=0.0)
+    if best <= 0:
+        return None
+    lines: Lines = {}
+    for profile in _profiles(chosen):
+        lines[PROFILES.get(profile, profile)] = [row for row in chosen if value_of(row, PROFILE) == profile]
+    what = row_words(chosen[0], [item.path for item in fixed])
+    figure, ax = _sheet(f"profiles compared{f': {what}' if what else ''}", len(lines) + 1)
+    _draw_lines(ax, lines, across, best / 100.0)
+    new = (
+        "new"
+        if across.path == ROUNDING and across.values[0] == 0.0
+        else value_words(across.path, across.values[0])
+    )
+    ax.set_ylabel(f"slip torque (% of the best one, {new}: {best:.0f} N·m)")
+    _legend(ax, lines, any(outcome(row) == "free" for row in chosen))
+    _note_failures(figure, chosen)
+    return figure
+
+
+def horizontal(swept: Sequence[Swept]) -> Swept | None:
+    """Return the input on the x axis: rounding, else the first number (a strength last), else the first
+    words (the profile last); None where nothing was swept.
+    """
+
+    def rank(item: Swept) -> int:
+        if item.path == ROUNDING:
+            return 0
+        if item.numeric:
+            return 2 if item.path in STRENGTHS else 1
+        return 4 if item.path == PROFILE else 3
+
+    return min(swept, key=rank, default=None)
+
+
+def _profiles(rows: Sequence[Row]) -> list[str]:
+    """The profiles of the rows in the fixed order; unknown ones behind, "" where a row has none."""
+    present = list(dict.fromkeys(str(value_of(row, PROFILE)) for row in rows))
+    known = list(PROFILES)
+    return sorted(present, key=lambda p: known.index(p) if p in known else len(known))
+
+
+def _height(row: Row, unit: float) -> float:
+    """Slip torque over a unit, 0 where the wrench turns freely, nan without an answer: it breaks the line."""
+    state = outcome(row)
+    if state == "failed":
+        return math.nan
+    return 0.0 if state == "free" else (answer(row, "slip_torque_Nm") or 0.0) / unit
+
+
+def _sheet(title: str, entries: int) -> tuple[Figure, Axes]:
+    """A figure with one pair of axes and room on the right for a legend of some entries."""
+    figure = blank(8.6, max(4.9, 1.6 + 0.24 * entries))
+    ax = figure.add_axes((0.085, 1.1 / figure.get_figheight(), 0.575, 1.0 - 1.65 / figure.get_figheight()))
+    figure.text(0.012, 0.965, title, fontsize=12, fontweight="bold", ha="left", va="top")
+    foot(figure, CAUTION)
+    ax.grid(True)
+    return figure, ax
+
+
+def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> None:
+    """Draw every line, torques over a unit; filled markers for cases that slip, hollow ones for free ones."""
+    for k, rows in enumerate(lines.values()):
+        look = _look(k)
+        points = sorted((_place(row, across), _height(row, unit), outcome(row) == "free") for row in rows)
+        if across is not None and across.numeric:
+            x, y = [p[0] for p in points], [p[1] for p in points]
+            ax.plot(x, y, ls=look["ls"], color=look["color"], zorder=3, clip_on=False)
+        for free in (False, True):
+            x, y = [p[0] for p in points if p[2] == free], [p[1] for p in points if p[2] == free]
+            marker = {**look, "ls": "none", "mfc": "white" if free else look["color"], "mew": 1.4, "ms": 7}
+            ax.plot(x, y, zorder=4, clip_on=False, **marker)
+    heights = [_height(row, unit) for rows in lines.values() for row in rows]
+    top = max((h for h in heights if not math.isnan(h)), default=0.0)
+    ax.set_ylim(0.0, 1.08 * top if top > 0 else 1.0)
+    ax.set_xlabel(across.axis if across is not None else "case")
+    if across is None:
+        ax.set_xticks([])
+    elif not across.numeric:
+        words = [textwrap.fill(value_words(across.path, v), 13) for v in across.values]
+        ax.set_xticks(range(len(words)), words, fontsize=8 if len(words) < 7 else 6.5)
+        ax.set_xlim(-0.5, len(words) - 0.5)
+
+
+def _place(row: Row, across: Swept | None) -> float:
+    """Where a row stands along x, nan where it does not say."""
+    if across is None:
+        return 0.0
+    value = value_of(row, across.path)
+    if value not in across.values:
+        return math.nan
+    return float(value) if across.numeric else float(across.values.index(value))
+
+
+def _look(k: int) -> dict[str, Any]:
+    return {
+        "color": COLOURS[k % len(COLOURS)],
+        "marker": MARKERS[k % len(MARKERS)],
+        "ls": LINES[(k // len(COLOURS) + k) % len(LINES)],
+    }
+
+
+def _legend(ax: Axes, lines: Lines, free: bool) -> None:
+    handles = [Line2D([], [], label=name, **_look(k)) for k, name in enumerate(lines) if name != ALL]
+    if free:
+        hollow: dict[str, Any] = {"ls": "none", "marker": "o", "color": SOFT, "mfc": "white", "mew": 1.4}
+        handles.append(Line2D([], [], label="hollow, at zero: turns freely", **hollow))
+    ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), borderaxespad=0.0)
+
+
+def _note_failures(figure: Figure, rows: Sequence[Row]) -> None:
+    count = sum(outcome(row) == "failed" for row in rows)
+    if count:
+        text = f"{count} of {len(rows)} cases without an answer: left out"
+        figure.text(0.985, 0.012, text, fontsize=7.5, color=SOFT, ha="right", va="bottom")
