@@ -221,7 +221,7 @@ BAD = [
     ("[[8.08, -4.665], [8.08, 4.665]]", "[[-8.08, -4.665], [8.08, 4.665]]", "loop 2 does not close: 16.2 mm"),
     # A corner moved over to the other side: two flanks cross.
     ("[8.08, -4.665]", "[-20, 9]", "the outline crosses itself: "),
-    (f'piece = [\n  {{ name = "outside", line = {SIDE} }},', "piece = 3\nx = [\n", "[[loop]] 1: has no list of two"),
+    (f'piece = [\n  {{ name = "outside", line = {SIDE} }},', "piece = 3\nx = [\n", "has no list of two"),
 ]  # fmt: skip
 
 

@@ -193,8 +193,7 @@ def test_a_cluster_with_two_processes_gives_the_same_rows(home: Path) -> None:
         apart = subprocess.run([sys.executable, *words], cwd=home, env=environment(), capture_output=True, text=True, timeout=120)
         assert apart.returncode == 0, apart.stderr
     finally:
-        cluster.stdin.close()
-        cluster.wait(30)
+        cluster.communicate(timeout=30)
     expected = (home / "out" / "results.csv").read_bytes()
     assert (home / "clustered" / "results.csv").read_bytes() == expected
     assert (home / "apart" / "results.csv").read_bytes() == expected

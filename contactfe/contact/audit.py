@@ -94,7 +94,7 @@ def audit(
         force_balance=float(force) / scale,
         moment_balance=float(moment) / own,
         pull=max(0.0, -float(p.min())) / cap,
-        over_cap=max(0.0, float(p.max()) - cap) / cap,
+        over_cap=max(0.0, float((p - solution.law.caps(problem)).max())) / cap,
         overlap=max(0.0, -float(solution.gap[below].min(initial=0.0))) / across_flats,
         complementarity=solution.report.residual,
     )

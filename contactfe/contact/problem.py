@@ -72,14 +72,14 @@ class ContactProblem:
         """Weighted gap changes (c,) under pressures (c,), with friction."""
         return Operator(self, friction).apply(pressure)
 
-    def bounded(self, friction: float, cap: float, force: Array | None = None) -> BoundedProblem:
-        """The problem for the solver under a friction coefficient and a cap (MPa), with a net force (2,) or none."""
+    def bounded(self, friction: float, cap: float | Array, force: Array | None = None) -> BoundedProblem:
+        """The problem for the solver under friction and a cap (MPa, one or (c,)), with a net force (2,) or none."""
         return BoundedProblem(
             matrix=Operator(self, friction),
             gap=self.gap,
             balance=self.balance_n + friction * self.balance_t,
             balance_n=self.balance_n,
-            cap=np.full(len(self.gap), cap),
+            cap=np.broadcast_to(np.asarray(cap, dtype=float), self.gap.shape),
             force=np.zeros(len(self.balance_n)) if force is None else force,
         )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,15 +20,26 @@ from contactfe.mesh import SectionMesh
 Array = NDArray[np.float64]
 
 WIDEST_GAP = 0.015  # of the width across flats: wider gaps cannot close elastically
-DEEPEST_OVERLAP = 0.12
+LEAST_ENGAGED = 1e-6  # a cell that engages nowhere keeps a cap that is as good as none
 
 
 @dataclass(frozen=True)
 class ContactLaw:
-    """Friction coefficient and the largest pressure in MPa."""
+    """Friction coefficient and the largest pressure in MPa.
+
+    ``engagement`` gives the share of the engaged depth, 0 to 1, over which cells at places (c, 2) really touch; None
+    where all of them touch over the whole depth. Pressures are means over the engaged depth, so it lowers the cap.
+    """
 
     friction: float
     cap: float
+    engagement: Callable[[Array], Array] | None = None
+
+    def caps(self, problem: ContactProblem) -> Array:
+        """The largest pressure of each cell (c,), MPa."""
+        if self.engagement is None:
+            return np.full(len(problem.gap), self.cap)
+        return np.asarray(self.cap * np.maximum(self.engagement(problem.centre), LEAST_ENGAGED))
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,7 +62,7 @@ class ContactSolution:
     @property
     def capped(self) -> NDArray[np.bool_]:
         """Cells that carry the largest pressure."""
-        return np.asarray(self.pressure >= self.law.cap * (1 - 1e-6))
+        return np.asarray(self.pressure >= self.law.caps(self.problem) * (1 - 1e-6))
 
     def keyed(self) -> dict[tuple[int, int], float]:
         """Pressure by (group, node), to start the next rotation from."""
@@ -117,9 +129,9 @@ def solve_problem(
         )
     weak = weak_direction(problem, handle)
     if weak is None:
-        pressure, motion, report = solve_bounded(problem.bounded(mu, law.cap), start, motion)
+        pressure, motion, report = solve_bounded(problem.bounded(mu, law.caps(problem)), start, motion)
     else:
-        slid = solve_sliding(problem, weak, (mu, law.cap), start, motion)
+        slid = solve_sliding(problem, weak, (mu, law.caps(problem)), start, motion)
         problem, pressure, motion, report = slid.problem, slid.pressure, slid.motion, slid.report
     change = problem.apply(pressure, mu) - problem.balance_n.T @ motion
     torque = handle.sense * float((problem.arm_n + mu * problem.arm_t) @ pressure)

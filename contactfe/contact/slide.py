@@ -45,12 +45,12 @@ def weak_direction(problem: ContactProblem, handle: Handle) -> Array | None:
 
 
 def solve_sliding(
-    problem: ContactProblem, weak: Array, law: tuple[float, float], start: Array | None, motion: Array | None
+    problem: ContactProblem, weak: Array, law: tuple[float, Array], start: Array | None, motion: Array | None
 ) -> Slid:
     """Solve with only the strong row of the balance, and share the friction until the weak one balances too.
 
     Args:
-        law: friction coefficient and cap (MPa).
+        law: friction coefficient and the cap of each cell (c,), MPa.
 
     Raises:
         NotConverged: the hand's force along the jaws is more than friction can hold.

@@ -3,6 +3,7 @@ it."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -114,6 +115,15 @@ _FASTENER = (
     ),
     Field(
         "fastener",
+        "stock",
+        "choice",
+        "what is held beyond the head: a bolt's shank, which can twist off, or a bar of the full section",
+        "bar",
+        choices=("bolt", "bar"),
+        rule="bolt with the size of a bolt, bar with a nut or across_flats",
+    ),
+    Field(
+        "fastener",
         "rounding",
         "fraction",
         "share of each corner that is worn away; 100 % is a circle",
@@ -149,6 +159,18 @@ _FASTENER = (
         "0 mm",
         low=0.0,
         default="0 mm",
+    ),
+    Field(
+        "fastener",
+        "chamfer_angle",
+        "angle",
+        "angle of the head's chamfer to its face, which takes depth off the corners; standard is 30 deg for "
+        "a size of a standard, none for a bar",
+        "30 deg",
+        0.0,
+        math.radians(60.0),
+        choices=("none", "standard"),
+        default="none",
     ),
     *_elastic("fastener", "steel, or the material of the grade"),
     _length(
@@ -188,6 +210,16 @@ _WRENCH = (
         default="1250 MPa",
     ),
     *_elastic("wrench", "steel"),
+    _length(
+        "wrench",
+        "lead_in",
+        "depth that the chamfer at the mouth of the opening takes off the engagement; standard is 0.03 x "
+        "across flats for a ring, 0.02 x for an open end (engineering judgement)",
+        "0.5 mm",
+        low=0.0,
+        choices=("none", "standard"),
+        default="none",
+    ),
     *(_head(name) for name in DIMENSIONS),
     Field(
         "wrench",

@@ -14,7 +14,9 @@ class FastenerInput:
     `across_flats_nominal` is the width of the size, `across_flats` what is left of it after `undersize`.
     `corner_radius` is the fillet of each corner (mm, > 0). `rounding` r turns the corners down on a circle of
     diameter e - r (e - s), e = 2 s / sqrt(3) for a hex; `worn_side` "driven" applies that to the driven side
-    of each corner only. `size`, `grade` and `outline` are None where they were not given.
+    of each corner only. `size`, `grade` and `outline` are None where they were not given. `stock` is "bolt"
+    (a shank that can twist off) or "bar" (solid stock of the full section, or a nut). `chamfer_angle` (rad)
+    is that of the head's chamfer to its face, 0 for none.
     """
 
     shape: str
@@ -31,15 +33,19 @@ class FastenerInput:
     poisson: float
     core_radius: float
     outline: str | None
+    stock: str
+    chamfer_angle: float = 0.0
 
 
 @dataclass(frozen=True)
 class WrenchInput:
     """The wrench head. Lengths mm, angles rad, stresses MPa.
 
-    `opening` is the width across the jaws or across the flats of the ring. `dims` maps the name of each
+    `opening` is the width across the jaws or across the flats of the ring (of an outline, the
+    nominal width across flats until its file is measured). `dims` maps the name of each
     dimension of the profile (see `contactfe.standards.heads`) to its value, `rules` the same name to the rule
-    or "given". Both are kept as tuples of pairs so that the object can be pickled and hashed.
+    or "given". `lead_in` is the depth that the chamfer of the opening takes off the engagement, 0 for none.
+    Both mappings are kept as tuples of pairs so that the object can be pickled and hashed.
     """
 
     profile: str
@@ -52,6 +58,7 @@ class WrenchInput:
     dims_items: tuple[tuple[str, float], ...]
     rules_items: tuple[tuple[str, str], ...]
     outline: str | None
+    lead_in: float = 0.0
 
     @property
     def dims(self) -> Mapping[str, float]:

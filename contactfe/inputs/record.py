@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from ..standards import DIMENSIONS
-from ..units import format_length, format_quantity
+from ..units import Kind, format_length, format_quantity
 from .fields import FORMAT
 from .model import CaseInput, FastenerInput, WrenchInput
 
@@ -56,6 +56,8 @@ def _fastener(fastener: FastenerInput) -> dict[str, Any]:
         "poisson_ratio": fastener.poisson,
         "core_radius": format_length(fastener.core_radius),
         "outline": fastener.outline,
+        "stock": fastener.stock,
+        "chamfer_angle": _or_none(fastener.chamfer_angle, "angle"),
     }
 
 
@@ -69,6 +71,11 @@ def _wrench(wrench: WrenchInput) -> dict[str, Any]:
         "elastic_modulus": format_quantity(wrench.elastic_modulus, "stress"),
         "poisson_ratio": wrench.poisson,
         "outline": wrench.outline,
+        "lead_in": _or_none(wrench.lead_in, "length"),
     }
     record.update({name: format_quantity(value, DIMENSIONS[name].kind) for name, value in wrench.dims_items})
     return record
+
+
+def _or_none(value: float, kind: Kind) -> str:
+    return format_quantity(value, kind) if value > 0.0 else "none"

@@ -9,7 +9,7 @@ from typing import Any
 
 from ..errors import ContactFEError, Problem
 from ..materials import material
-from ..standards import HexSize, grade, size
+from ..standards import HexSize, grade, head_chamfer, size
 from ..units import format_length, format_quantity
 from .fields import field_of
 from .model import CaseInput, ContactInput, FastenerInput, LoadInput, MeshInput
@@ -142,6 +142,7 @@ def _fastener(work: Resolver) -> FastenerInput | None:
             f"[fastener] engaged_depth: {format_length(depth)} is more than the largest "
             f"height of {known.name}, {format_length(known.height_max)}"
         )
+    stock = work.get("fastener.stock") or ("bolt" if known and known.item == "head" else "bar")
     # Zeros stand in for values whose own problem is already recorded: they let the wrench be checked as well.
     return FastenerInput(
         shape,
@@ -158,6 +159,8 @@ def _fastener(work: Resolver) -> FastenerInput | None:
         poisson or 0.0,
         core or 0.0,
         outline,
+        stock,
+        _chamfer_angle(work, known, stock),
     )
 
 
@@ -202,6 +205,18 @@ def _strength(work: Resolver, known: HexSize | None) -> tuple[float | None, str]
             f"grade {found.name}, {format_quantity(found.yield_min, 'stress')}"
         )
     return strength, found.material
+
+
+def _chamfer_angle(work: Resolver, known: HexSize | None, stock: str) -> float:
+    """Return the angle of the head's chamfer (rad), 0 where there is none.
+
+    The largest angle of the standard takes most off the engaged depth.
+    """
+    choice = work.get("fastener.chamfer_angle") if work.usable("fastener.chamfer_angle") else "none"
+    if choice == "standard":
+        bar = known is None or (known.item, stock) == ("head", "bar")
+        return 0.0 if known is None or bar else head_chamfer(known.item).angle_high
+    return 0.0 if choice == "none" else float(choice)
 
 
 def _corner_radius(work: Resolver, known: HexSize | None, shape: str, width: float) -> float:

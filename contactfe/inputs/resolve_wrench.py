@@ -27,6 +27,9 @@ _POINTS = {
 # Across corners over across flats of the sharp shape (plane geometry).
 _CORNERS = {"hex": 2.0 / math.sqrt(3.0), "double-hex": 2.0 / math.sqrt(3.0), "square": math.sqrt(2.0)}
 _LEAST_WALL = 0.05
+# Lead-in over nominal across flats, engineering judgement: the countersink of a ring (ASME B107.100: 90 to
+# 150 deg) just past its flanks; the broken edge of an open end.
+_LEAD_IN_RING, _LEAD_IN_OPEN = 0.03, 0.02
 
 
 def resolve_wrench(work: Resolver, fastener: FastenerInput | None) -> WrenchInput | None:
@@ -53,7 +56,7 @@ def resolve_wrench(work: Resolver, fastener: FastenerInput | None) -> WrenchInpu
     }
     thickness = _thickness(work, profile, dims, rules)
     _check_fit(work, profile, points, fastener)
-    _check_opening(work, profile, fastener, opening)
+    _check_opening(work, profile, points, (fastener, opening))
     _check_head(work, profile, fastener, opening, dims)
     if thickness is not None and thickness < fastener.engaged_depth:
         work.cautions.append(
@@ -74,7 +77,24 @@ def resolve_wrench(work: Resolver, fastener: FastenerInput | None) -> WrenchInpu
         tuple(sorted(dims.items())),
         tuple(sorted(rules.items())),
         outline,
+        _lead_in(work, profile, fastener),
     )
+
+
+def _lead_in(work: Resolver, profile: str, fastener: FastenerInput) -> float:
+    """Return the depth of the chamfer at the mouth of the opening (mm), 0 for none."""
+    choice = work.get("wrench.lead_in") if work.usable("wrench.lead_in") else "none"
+    if choice == "none":
+        return 0.0
+    share = _LEAD_IN_RING if profile in _RINGS else _LEAD_IN_OPEN
+    length = share * fastener.across_flats_nominal if choice == "standard" else float(choice)
+    if length > 0.5 * fastener.engaged_depth:
+        work.problem(
+            "wrench.lead_in",
+            f"{format_length(length)} is more than half of the engaged depth",
+            f"write {format_length(0.5 * fastener.engaged_depth)} or less",
+        )
+    return length
 
 
 def _points(work: Resolver, profile: str) -> int:
@@ -130,10 +150,19 @@ def _thickness(work: Resolver, profile: str, dims: dict[str, float], rules: dict
 
 
 def _opening(work: Resolver, fastener: FastenerInput) -> float | None:
-    """Return the width of the opening (mm), None when it has a problem."""
+    """Return the width of the opening (mm), None when it has a problem.
+
+    An outline's file holds its opening: the nominal width stands in.
+    """
     wanted = work.get("wrench.opening")
     if not work.usable("wrench.opening"):
         return None
+    if work.values.get("wrench.profile") == "outline":
+        if work.given("wrench.opening"):
+            work.problem(
+                "wrench.opening", "does not apply to an outline", "draw it in the outline, remove the key"
+            )
+        return fastener.across_flats_nominal
     inch = size(fastener.size).inch if fastener.size else work.inch
     try:
         limits = opening_limits(fastener.across_flats_nominal, inch)
@@ -168,23 +197,26 @@ def _check_fit(work: Resolver, profile: str, points: int, fastener: FastenerInpu
         )
 
 
-def _check_opening(work: Resolver, profile: str, fastener: FastenerInput, opening: float) -> None:
+def _check_opening(work: Resolver, profile: str, points: int, pair: tuple[FastenerInput, float]) -> None:
     """Record an opening the fastener does not enter, or in which a new one spins."""
+    fastener, opening = pair
     if profile == "outline" or fastener.shape not in _CORNERS:
         return
     shown, width = format_length(opening), format_length(fastener.across_flats)
     corners = _CORNERS[fastener.shape] * fastener.across_flats_nominal
+    # The ridges of a twelve-point opening stand S / cos 15 deg apart (plane geometry, sharp ridges).
+    most = corners * math.cos(math.pi / 12) if points == 12 else corners
     if opening < fastener.across_flats - 1e-9:
         work.problem(
             "wrench.opening",
             f"{shown} is smaller than the fastener, {width} across flats (interference)",
             f"write {width} or more, or give the fastener an undersize",
         )
-    elif opening >= corners:
+    elif opening >= most:
         work.problem(
             "wrench.opening",
             f"{shown} lets a new {fastener.shape} of this size spin freely ({corners:.4g} mm across corners)",
-            f"write less than {corners:.4g} mm",
+            f"write less than {most:.4g} mm",
         )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from ..errors import ContactFEError, nearest
@@ -9,12 +10,20 @@ from ..standards import grade, size
 from ..units import KINDS, parse_number, parse_quantity
 from .fields import Field
 
+_DISTRIBUTION = frozenset({"nominal", "limits", "mean", "sd", "low", "high"})
+
 
 def read_value(field: Field, raw: Any) -> Any:
     """Return the value of `raw` for `field`: a float in internal units, an int, a word, or text.
 
     Raises ContactFEError whose message and hint can stand behind the place of the key.
     """
+    if isinstance(raw, Mapping) and _DISTRIBUTION & set(raw):
+        raise ContactFEError(
+            "is a distribution, but one value is needed here",
+            hint=f'write one value such as "{field.example}"; bands take distributions',
+            slug="distribution",
+        )
     if field.kind in KINDS:
         if field.choices and isinstance(raw, str) and not raw.strip()[:1].isdigit():
             return _word_or_quantity(field, raw)

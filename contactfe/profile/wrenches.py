@@ -16,8 +16,8 @@ import numpy as np
 from contactfe.errors import GeometryError
 from contactfe.inputs import WrenchInput
 from contactfe.profile.curves import Array, Outline, Piece, arc, filleted_loop, line
+from contactfe.profile.files import drawn_wrench
 
-TOUCHING = frozenset({"flank", "ridge", "root", "throat", "tip", "slot"})
 Vertices = list[tuple[Array, float, str]]  # corner, rounding radius, name of the rounding
 
 
@@ -26,9 +26,12 @@ def wrench_outline(wrench: WrenchInput) -> Outline:
 
     Raises:
         GeometryError: unknown profile, or dimensions that do not fit each other.
+        InputError: the file of an outline cannot be used.
     """
     if wrench.profile == "open-end":
         return _open_end(wrench)
+    if wrench.profile == "outline":
+        return drawn_wrench(wrench).outline
     if wrench.profile not in _OPENINGS:
         raise GeometryError(
             f"no outline is built for the profile {wrench.profile!r}",
@@ -122,14 +125,7 @@ def _handle(w: WrenchInput, radius: float, centre: Array) -> list[Piece]:
     direction = math.pi + w.dims["offset_angle"]
     along, across = _at(1.0, direction), _at(1.0, direction + math.pi / 2)
     half = w.dims["handle_width"] / 2
-    if half >= 0.98 * radius:
-        raise GeometryError(
-            "the handle is as wide as the head",
-            where="[wrench] handle_width",
-            hint="make it smaller, or the head's outside larger",
-            slug="handle-too-wide",
-        )
-    root = math.sqrt(radius**2 - half**2)
+    root = radius * math.cos(_handle_angle(w, radius))
     end = radius + w.dims["handle_length"]
     corners = [centre + along * x + across * y for x, y in ((root, -half), (end, -half), (end, half), (root, half))]
     return [
@@ -139,10 +135,23 @@ def _handle(w: WrenchInput, radius: float, centre: Array) -> list[Piece]:
     ]
 
 
+def _handle_angle(w: WrenchInput, radius: float) -> float:
+    """Half the angle (rad) over which the handle leaves a round head."""
+    share = w.dims["handle_width"] / 2 / radius
+    if share >= 0.98:
+        raise GeometryError(
+            "the handle is as wide as the head",
+            where="[wrench] handle_width",
+            hint="make it smaller, or the head's outside larger",
+            slug="handle-too-wide",
+        )
+    return math.asin(share)
+
+
 def _closed_ring(w: WrenchInput, vertices: Vertices) -> Outline:
     radius = w.dims["outside_diameter"] / 2
     direction = math.pi + w.dims["offset_angle"]
-    half = math.asin(w.dims["handle_width"] / 2 / radius)
+    half = _handle_angle(w, radius)
     stub = _handle(w, radius, np.zeros(2))
     blend = w.dims["handle_blend"]
     front = direction - math.pi
@@ -163,7 +172,7 @@ def _slotted(w: WrenchInput, vertices: Vertices) -> Outline:
     inner = _cut_by_slot(vertices, half, edge)
     mouth = math.asin(half / radius)
     direction = math.pi + w.dims["offset_angle"]
-    at_handle = math.asin(w.dims["handle_width"] / 2 / radius)
+    at_handle = _handle_angle(w, radius)
     lower, upper = np.array([radius * math.cos(mouth), -half]), np.array([radius * math.cos(mouth), half])
     back = inner[::-1]  # clockwise: from the slot's lower edge round to its upper one
     pieces = [arc((0, 0), radius, mouth, direction - at_handle, "outside"), *_handle(w, radius, np.zeros(2))]
@@ -221,7 +230,7 @@ def _open_end(w: WrenchInput) -> Outline:
     floor = 0.4 * half
     shoulder = math.radians(72)
     direction = math.pi + d["offset_angle"]
-    at_handle = math.asin(d["handle_width"] / 2 / radius)
+    at_handle = _handle_angle(w, radius)
     top, bottom = centre + _at(radius, shoulder), centre + _at(radius, -shoulder)
     corners: Vertices = [
         (np.array([reach, tip_y]), d["tip_radius"], "outside"),

@@ -12,7 +12,17 @@ from .grades import (
     hardness_hv,
     tensile_from_hrc,
 )
-from .heads import DIMENSIONS, PROFILES, DefaultDim, Dimension, head_defaults
+from .heads import (
+    DIMENSIONS,
+    PROFILES,
+    DefaultDim,
+    Dimension,
+    HeadChamfer,
+    OutsideSize,
+    head_chamfer,
+    head_defaults,
+    ring_outside,
+)
 from .openings import OpeningLimits, opening_limits
 from .sizes import (
     ACROSS_CORNERS_SHARP,
@@ -35,18 +45,22 @@ __all__ = [
     "Dimension",
     "FrictionClass",
     "Grade",
+    "HeadChamfer",
     "HexSize",
     "OpeningLimits",
+    "OutsideSize",
     "across_corners_min",
     "across_flats_min",
     "friction_classes",
     "grade",
     "grade_names",
     "hardness_hv",
+    "head_chamfer",
     "head_defaults",
     "height_limits",
     "it_tolerance",
     "opening_limits",
+    "ring_outside",
     "size",
     "sizes",
     "tensile_from_hrc",

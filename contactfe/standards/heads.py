@@ -11,6 +11,7 @@ from itertools import pairwise
 from typing import Literal
 
 from ..errors import ContactFEError, nearest
+from ..units import parse_number, tidy
 from ._tables import rows
 
 
@@ -58,6 +59,56 @@ DIMENSIONS: dict[str, Dimension] = {
     "handle_length": Dimension("length", 0.1, 500.0, "length of the stub of handle beyond the head"),
     "handle_blend": Dimension("length", 0.01, 250.0, "radius that blends the handle into the head"),
 }
+
+
+
+@dataclass(frozen=True)
+class OutsideSize:
+    """Largest outside diameter and thickness of a ring head (mm) by a standard, and which one."""
+
+    outside_diameter: float
+    thickness: float
+    source: str
+
+
+@dataclass(frozen=True)
+class HeadChamfer:
+    """Chamfer of a hexagon: limits of its angle to the face (rad), limits of the chamfer circle over the
+    largest width across flats, how many `faces` have it, and where this comes from."""
+
+    angle_low: float
+    angle_high: float
+    circle_low: float
+    circle_high: float
+    faces: int
+    source: str
+
+
+def ring_outside(across_flats_mm: float, inch: bool = False) -> OutsideSize | None:
+    """Return the largest ring head a standard gives for a nominal width (mm), None where it has no row.
+
+    Metric: JIS B 4632-1986. Inch: A-A-1346A.
+    """
+    unit = 25.4 if inch else 1.0
+    for row in rows("head_outside_inch.csv" if inch else "head_outside.csv"):
+        width, outside, thick = (tidy(parse_number(text) * unit) for text in row.values())
+        if abs(width - across_flats_mm) < 1e-3:
+            return OutsideSize(outside, thick, "A-A-1346A, largest" if inch else "JIS B 4632, largest")
+    return None
+
+
+def head_chamfer(item: str) -> HeadChamfer:
+    """Return the chamfer of a "head" or a "nut". Raises ContactFEError (slug "chamfer") for another item."""
+    for row in rows("head_chamfer.csv"):
+        if row["item"] == item:
+            low, high = (float(row[key]) * _DEG for key in ("angle_low", "angle_high"))
+            where = "ISO 4014" if item == "head" else "ISO 4032"
+            source = f"{where}, 15 to 30 deg (from memory); chamfer circle ASME B18.2.1"
+            return HeadChamfer(
+                low, high, float(row["circle_low"]), float(row["circle_high"]), int(row["faces"]), source
+            )
+    raise ContactFEError(f'no chamfer is known for "{item}"', hint="known: head, nut", slug="chamfer")
+
 
 _Rule = tuple[Callable[[float, float], float], str]
 _JUDGEMENT = "engineering judgement"

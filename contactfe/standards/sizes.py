@@ -60,12 +60,13 @@ class HexSize:
 
 
 def sizes() -> tuple[HexSize, ...]:
-    """Return every head and nut of the tables: metric heads, inch heads, metric nuts, inch nuts."""
+    """Return every head and nut of the tables: metric heads, old widths, inch heads, metric and inch nuts."""
     return tuple(_catalogue().values())
 
 
 def size(name: str) -> HexSize:
-    """Return the size called `name`: "M10", "1/2 in", "1/2", "M16 B" (grade B head), "M10 nut", "1/2 in nut".
+    """Return the size called `name`: "M10", "1/2 in", "1/2", "M16 B" (grade B head), "M10 DIN" (old width),
+    "M10 nut", "1/2 in nut".
 
     Raises ContactFEError (slug "unknown-size") with the nearest names.
     """
@@ -83,13 +84,11 @@ def size(name: str) -> HexSize:
 def across_flats_min(width: float, product_grade: str) -> float:
     """Return the least width across flats (mm) by ISO 4759-1 for the nominal `width` (mm, 3 to 80).
 
-    Grade "A": IT13 to 30 mm, IT14 above. Grade "B": IT14 to 18 mm, IT15 to 60 mm. Rounded to 0.01 mm.
-    Raises ContactFEError outside these ranges.
+    Grade "A": IT13 to 32 mm (ISO 4014 has no size between 30 and 34 mm; 32 mm as in DIN 475-1), IT14 above.
+    Grade "B": IT14 to 18 mm, IT15 to 60 mm. Rounded to 0.01 mm. Raises ContactFEError outside these ranges.
     """
-    if product_grade == "A":
-        step = 13 if width <= 30.0 else 14
-    else:
-        step = 14 if width <= 18.0 else 15
+    fine, coarse, change = (13, 14, 32.0) if product_grade == "A" else (14, 15, 18.0)
+    step = fine if width <= change else coarse
     if product_grade not in ("A", "B") or (product_grade == "B" and width > 60.0):
         raise ContactFEError(
             f"no width tolerance for grade {product_grade} at {width:g} mm",
@@ -138,7 +137,7 @@ def _canonical(name: str) -> str:
     words = name.strip().split()
     nut = bool(words) and words[-1].lower() == "nut"
     text = " ".join(words[:-1] if nut else words)
-    for ending in ("inches", "inch", "in", '"'):
+    for ending in ("inches", "inch", "in", '"') if text[:1].isdigit() else ():
         if text.lower().endswith(ending):
             text = text[: -len(ending)].strip()
             break
@@ -168,7 +167,7 @@ def _nearest(wanted: str, catalogue: dict[str, HexSize]) -> list[str]:
 
 @lru_cache(maxsize=1)
 def _catalogue() -> dict[str, HexSize]:
-    entries = [*_metric_heads(), *_inch_heads(), *_metric_nuts(), *_inch_nuts()]
+    entries = [*_metric_heads(), *_old_heads(), *_inch_heads(), *_metric_nuts(), *_inch_nuts()]
     return {entry.name: entry for entry in entries}
 
 
@@ -178,24 +177,31 @@ def _metric_heads() -> list[HexSize]:
     for row in rows("hex_bolts_metric.csv"):
         name = row["size"] if row["size"] not in seen else f"{row['size']} {row['grade']}"
         seen.add(row["size"])
-        found.append(
-            HexSize(
-                name,
-                "metric",
-                "head",
-                row["grade"],
-                float(row["size"][1:]),
-                float(row["s_nom"]),
-                float(row["s_min"]),
-                float(row["e_min"]),
-                float(row["k_nom"]),
-                float(row["k_min"]),
-                float(row["k_max"]),
-                float(row["k_w_min"]),
-                "ISO 4014 / ISO 4017",
-            )
-        )
+        found.append(_metric_head(row, name, "ISO 4014 / ISO 4017"))
     return found
+
+
+def _old_heads() -> list[HexSize]:
+    source = "width before ISO 272:1982 (DIN 931 / DIN 933, withdrawn)"
+    return [_metric_head(row, f"{row['size']} DIN", source) for row in rows("hex_bolts_old.csv")]
+
+
+def _metric_head(row: dict[str, str], name: str, source: str) -> HexSize:
+    return HexSize(
+        name,
+        "metric",
+        "head",
+        row["grade"],
+        float(row["size"][1:]),
+        float(row["s_nom"]),
+        float(row["s_min"]),
+        float(row["e_min"]),
+        float(row["k_nom"]),
+        float(row["k_min"]),
+        float(row["k_max"]),
+        float(row["k_w_min"]),
+        source,
+    )
 
 
 def _metric_nuts() -> list[HexSize]:

@@ -8,16 +8,6 @@ from ..errors import ContactFEError, nearest
 from ._tables import rows
 from .grades import grade
 
-# Fits (not the standard's own figures) T = c s^p, s in mm, T in N*m, to the rows read of GOST 2838-80 groups
-# A, B, C, D: worst error 0.6 %. That group A equals ISO 1711-1 series A is from memory. Largest width in mm
-# for which the fit holds.
-_TEST_TORQUE_FITS: dict[str, tuple[float, float, float]] = {
-    "A": (0.2658, 2.34, 50.0),
-    "B": (0.0490, 2.80, 30.0),
-    "C": (0.0392, 2.80, 30.0),
-    "D": (0.0196, 2.80, 30.0),
-}
-
 
 def twist_off_torque(size: str, grade_name: str) -> tuple[float, float]:
     """Return the band (N*m) in which the free thread of a screw twists off, pure torsion without clamping.
@@ -58,9 +48,12 @@ def wrench_test_torque_fit(across_flats_mm: float, series: str) -> float:
     were read, within 0.6 % of them: quote as "about". Raises ContactFEError below 2.5 mm, above 50 mm (A) or
     30 mm (B, C, D).
     """
-    if series not in _TEST_TORQUE_FITS:
-        raise ContactFEError(f'unknown series "{series}"', hint="known: A, B, C, D", slug="test-torque")
-    factor, power, largest = _TEST_TORQUE_FITS[series]
+    fits = {row["series"]: row for row in rows("test_torque_fits.csv")}
+    if series not in fits:
+        raise ContactFEError(
+            f'unknown series "{series}"', hint=f"known: {', '.join(fits)}", slug="test-torque"
+        )
+    factor, power, largest = (float(fits[series][key]) for key in ("factor", "power", "largest"))
     if not 2.5 <= across_flats_mm <= largest:
         raise ContactFEError(
             f"the fit of series {series} does not reach {across_flats_mm:g} mm",

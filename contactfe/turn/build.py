@@ -15,6 +15,7 @@ from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
 from contactfe.inputs import CaseInput
 from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, wrench_sizes
 from contactfe.profile import TOUCHING, ProfilePair, as_polygon, profile_pair
+from contactfe.turn.engagement import engaged_fraction
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -101,7 +102,7 @@ def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: Bo
 def contact_law(case: CaseInput) -> ContactLaw:
     """Friction and cap: the constraint factor times the yield strength of the softer body."""
     softer = min(case.fastener.yield_strength, case.wrench.yield_strength)
-    return ContactLaw(case.contact.friction, case.contact.constraint_factor * softer)
+    return ContactLaw(case.contact.friction, case.contact.constraint_factor * softer, engaged_fraction(case))
 
 
 def fastener_material(case: CaseInput) -> PlaneMaterial:

@@ -1,0 +1,153 @@
+"""Times of the stages of one case, and of the same curve by the whole finite-element system."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from statistics import median
+from typing import TypeVar
+
+import numpy as np
+
+from contactfe.bench.full import FullState, FullSystem
+from contactfe.elastic import stiffness
+from contactfe.inputs import CaseInput
+from contactfe.mesh import fastener_sizes, mesh_outline, wrench_sizes
+from contactfe.profile import profile_pair
+from contactfe.turn import (
+    BuiltPair,
+    TorqueCurve,
+    assemble,
+    build_pair,
+    fastener_body,
+    slip_estimate,
+    torque_curve,
+    wrench_body,
+)
+from contactfe.turn.build import fastener_material, hold_fastener, hold_wrench, meshed_case, wrench_material
+
+T = TypeVar("T")
+
+
+@dataclass(frozen=True)
+class StageTimes:
+    """Seconds of one case; assembly, factorisation and flexibility are of both bodies together.
+
+    ``cold``: from the inputs to the curve. ``warm``: the curve alone, bodies built before; median of several.
+    ``estimate``: the answers from the curve. ``unknowns`` of both bodies, ``rotations`` of the curve.
+    """
+
+    profile: str
+    unknowns: int
+    rotations: int
+    meshing: float
+    assembly: float
+    factorisation: float
+    flexibility: float
+    cold: float
+    warm: float
+    estimate: float
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """The same curve twice: seconds per curve by the reduced method (warm) and by the whole system.
+
+    The whole system is solved at ``solved_rotations`` of the curve's ``rotations`` and its time scaled to
+    all of them. ``difference``: largest difference in torque over the largest torque."""
+
+    profile: str
+    rotations: int
+    solved_rotations: int
+    factorisations_per_rotation: float
+    reduced_seconds: float
+    full_seconds: float
+    ratio: float
+    difference: float
+
+
+def _timed(action: Callable[[], T]) -> tuple[float, T]:
+    start = time.perf_counter()
+    result = action()
+    return time.perf_counter() - start, result
+
+
+def _median_time(action: Callable[[], object], repeats: int) -> float:
+    return median(_timed(action)[0] for _ in range(repeats))
+
+
+def stage_times(case: CaseInput, repeats: int = 5) -> StageTimes:
+    """Time the stages of one case.
+
+    Raises:
+        ContactFEError: the case cannot be solved.
+    """
+    cold, (built, curve) = _timed(lambda: _curve_from(case))
+    pair = profile_pair(meshed_case(case))
+    meshing = _timed(lambda: mesh_outline(pair.fastener, fastener_sizes(pair, case.mesh)))[0]
+    meshing += _timed(lambda: mesh_outline(pair.wrench, wrench_sizes(pair, case.mesh)))[0]
+    assembly, factorisation, flexibility = 0.0, 0.0, 0.0
+    for body, material, hold in (
+        (built.fastener, fastener_material(case), hold_fastener),
+        (built.wrench, wrench_material(case), hold_wrench),
+    ):
+        own = _median_time(partial(stiffness, body.mesh, material), repeats)
+        both, held = _timed(partial(hold, case, body.mesh))
+        assembly, factorisation = assembly + own, factorisation + max(both - own, 0.0)
+        flexibility += _timed(partial(held.flexibility, body.flexibility.nodes))[0]
+    # The wrench of a built pair refers to the engaged depth; one of its own thickness is put together anew.
+    meshed = meshed_case(case)
+    bodies = fastener_body(meshed, pair), wrench_body(meshed, pair)
+    return StageTimes(
+        profile=case.wrench.profile,
+        unknowns=2 * (len(built.fastener.mesh.nodes) + len(built.wrench.mesh.nodes)),
+        rotations=len(curve.rotation),
+        meshing=meshing,
+        assembly=assembly,
+        factorisation=factorisation,
+        flexibility=flexibility,
+        cold=cold,
+        warm=_median_time(lambda: torque_curve(assemble(case, pair, *bodies)), repeats),
+        estimate=_median_time(lambda: slip_estimate(built, curve), repeats),
+    )
+
+
+def _curve_from(case: CaseInput) -> tuple[BuiltPair, TorqueCurve]:
+    built = build_pair(case)
+    return built, torque_curve(built)
+
+
+def compare_with_full(case: CaseInput, most: int = 8) -> Comparison:
+    """Solve the curve of a case both ways, the whole system at no more than `most` rotations, evenly picked.
+
+    Raises:
+        ContactFEError: the case cannot be solved.
+    """
+    built = build_pair(case)
+    reduced = _median_time(lambda: torque_curve(built), 5)
+    curve = torque_curve(built)
+    loaded = [s for s in curve.solutions if s.torque > 0]
+    picked = sorted({round(i) for i in np.linspace(0, len(loaded) - 1, min(most, len(loaded)))})
+    seconds, states = _timed(lambda: _full_states(built, [loaded[i].rotation for i in picked]))
+    full = seconds / len(picked) * len(loaded)
+    peak = max(s.torque for s in loaded)
+    return Comparison(
+        profile=case.wrench.profile,
+        rotations=len(loaded),
+        solved_rotations=len(picked),
+        factorisations_per_rotation=sum(s.factorisations for s in states) / len(states),
+        reduced_seconds=reduced,
+        full_seconds=full,
+        ratio=full / reduced,
+        difference=max(abs(s.torque - loaded[i].torque) for s, i in zip(states, picked, strict=True)) / peak,
+    )
+
+
+def _full_states(built: BuiltPair, rotations: list[float]) -> list[FullState]:
+    system = FullSystem(built)
+    states: list[FullState] = []
+    for rotation in rotations:
+        states.append(system.solve(rotation, states[-1] if states else None))
+    return states

@@ -1,0 +1,200 @@
+"""`contactfe bench`: how fast this machine is, stage by stage, for studies, and against the ordinary way."""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from contactfe.cli.checks import file_problems
+from contactfe.cli.output import say, say_json, say_table, tell
+from contactfe.errors import InputError
+
+_PROFILES = ("open-end", "ring-six", "ring-six-relieved", "ring-twelve", "ring-spline", "flare-nut")
+_COARSE = "0.64 mm"
+_ROUNDING = "20 %"
+_STAGES = ("meshing", "assembly", "factorisation", "flexibility", "cold", "warm", "estimate")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to an application."""
+
+    @app.command(
+        "bench",
+        help="Time the stages of a case, studies, and the same curve by the whole finite-element system.",
+    )
+    def bench(
+        quick: Annotated[
+            bool, typer.Option("--quick", help="Two profiles, a small study, a coarse mesh: half a minute.")
+        ] = False,
+        out: Annotated[
+            Path | None,
+            typer.Option(
+                "--out", metavar="FILE", help="Write the numbers as JSON. Default: bench.json in this folder."
+            ),
+        ] = None,
+        as_json: Annotated[
+            bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
+        ] = False,
+    ) -> None:
+        file = out or Path("bench.json")
+        problems = file_problems(file, (".json",))
+        if problems:
+            raise InputError(problems, source="bench")
+        from contactfe.study.files import write_text
+
+        found = _measure(quick)
+        write_text(file, json.dumps(found, indent=1) + "\n")
+        if as_json:
+            say_json(found)
+            return
+        _say_found(found)
+        say(f"written: {file}")
+
+
+def _measure(quick: bool) -> dict[str, Any]:
+    """Run everything, saying on the way what is being measured."""
+    from threadpoolctl import threadpool_limits
+
+    from contactfe.bench import bench_study, compare_with_full, stage_times, study_times
+
+    edge = _COARSE if quick else None
+    profiles = _PROFILES[:2] if quick else _PROFILES
+    with threadpool_limits(1):
+        stages = []
+        for profile in profiles:
+            tell(f"stages of {profile}")
+            stages.append(stage_times(_case(profile, edge), 3 if quick else 7))
+        compared = []
+        for profile in profiles:
+            tell(f"the whole system for {profile}")
+            compared.append(compare_with_full(_case(profile, edge), 3 if quick else 8))
+    studies = []
+    for cases in (20,) if quick else (100, 1000):
+        for workers in (1, 2):
+            tell(f"a study of {cases} cases with {workers} worker{'s' if workers > 1 else ''}")
+            studies.append(study_times(bench_study(cases, edge), workers))
+    return {
+        "format": 1,
+        "quick": quick,
+        "machine": _machine(),
+        "stages": [asdict(s) for s in stages],
+        "comparison": [asdict(c) for c in compared],
+        "studies": [asdict(s) for s in studies],
+    }
+
+
+def _case(profile: str, edge: str | None) -> Any:
+    from contactfe.inputs import parse_case
+
+    raw: dict[str, Any] = {
+        "format": 1,
+        "fastener": {"size": "M10", "grade": "8.8", "rounding": _ROUNDING},
+        "wrench": {"profile": profile},
+    }
+    if edge is not None:
+        raw["mesh"] = {"edge_at_contact": edge}
+    return parse_case(raw, name=f"bench-{profile}")
+
+
+def _machine() -> dict[str, Any]:
+    """What the numbers depend on; nothing that names the machine."""
+    import numpy
+    import scipy
+
+    from contactfe import __version__
+
+    return {
+        "contactfe": __version__,
+        "python": platform.python_version(),
+        "numpy": numpy.__version__,
+        "scipy": scipy.__version__,
+        "system": platform.system(),
+        "processor": _processor(),
+        "cores": os.cpu_count(),
+    }
+
+
+def _processor() -> str:
+    try:
+        with Path("/proc/cpuinfo").open(encoding="utf-8") as file:
+            return next(line.partition(":")[2].strip() for line in file if line.startswith("model name"))
+    except (OSError, StopIteration):
+        return platform.processor() or platform.machine()
+
+
+def _say_found(found: dict[str, Any]) -> None:
+    machine = found["machine"]
+    say(
+        f"{machine['processor']}, {machine['cores']} cores; Python {machine['python']}, "
+        f"numpy {machine['numpy']}, scipy {machine['scipy']}"
+    )
+    say("one case, seconds on one core")
+    say_table(
+        [
+            [s["profile"], str(s["unknowns"]), *(_s(s[k]) for k in _STAGES), str(s["rotations"])]
+            for s in found["stages"]
+        ],
+        ("", "unknowns", *_STAGES, "rotations"),
+    )
+    say("one curve by the reduced method and by the whole system, seconds")
+    say_table(
+        [
+            [
+                c["profile"],
+                _s(c["reduced_seconds"]),
+                _s(c["full_seconds"]),
+                f"{c['ratio']:.0f}",
+                f"{100 * c['difference']:.1e}",
+                f"{c['factorisations_per_rotation']:.0f}",
+                f"{c['solved_rotations']} of {c['rotations']}",
+            ]
+            for c in found["comparison"]
+        ],
+        (
+            "",
+            "reduced",
+            "whole",
+            "times faster",
+            "difference %",
+            "factorisations per rotation",
+            "rotations solved, scaled to all",
+        ),
+    )
+    say("studies")
+    say_table(
+        [
+            [
+                str(s["cases"]),
+                str(s["workers"]),
+                f"{s['seconds']:.1f}",
+                _s(s["seconds_per_case"]),
+                _s(s["median_case_seconds"]),
+                str(s["bodies"]),
+                "-" if s["peak_memory_MB"] is None else f"{s['peak_memory_MB']:.0f}",
+                f"{s['bodies_on_disk_MB']:.0f}",
+                str(s["failed"]),
+            ]
+            for s in found["studies"]
+        ],
+        (
+            "cases",
+            "workers",
+            "seconds",
+            "s per case",
+            "median case",
+            "meshes",
+            "peak MB",
+            "disk MB",
+            "failed",
+        ),
+    )
+
+
+def _s(seconds: float) -> str:
+    return f"{seconds:.3f}"

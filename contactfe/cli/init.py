@@ -1,0 +1,73 @@
+"""`contactfe init`: a commented starting file."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Annotated, Literal, cast
+
+import typer
+
+from contactfe.cli.output import say
+from contactfe.errors import ContactFEError, nearest
+
+KINDS = ("turn", "sweep")
+_NEXT = {"turn": "contactfe turn", "sweep": "contactfe sweep"}
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to an application."""
+
+    @app.command("init", help="Write a commented starting file for a case or a study.")
+    def init(
+        first: Annotated[
+            str, typer.Argument(metavar="turn|sweep", help="What to write; one case when left out.")
+        ],
+        second: Annotated[str | None, typer.Argument(metavar="FILE", help="Where to write it.")] = None,
+        force: Annotated[bool, typer.Option("--force", help="Replace the file if it is there.")] = False,
+    ) -> None:
+        kind, file = _asked(first, second)
+        from contactfe.inputs import case_template
+
+        _write_new(file, case_template(kind), force)
+        say(f"written: {file}")
+        say(f"next:    {_NEXT[kind]} {file}")
+
+
+def _asked(first: str, second: str | None) -> tuple[Literal["turn", "sweep"], Path]:
+    """Return kind and file of one or two words; anything else is a usage error."""
+    if second is None and first not in KINDS:
+        return "turn", Path(first)
+    if second is None:
+        raise typer.BadParameter(f"no file is named; write: contactfe init {first} my-{first}.toml")
+    if first not in KINDS:
+        raise typer.BadParameter(
+            f'"{first}" is no kind of file; {nearest(first, KINDS) or "write turn or sweep"}'
+        )
+    return cast(Literal["turn", "sweep"], first), Path(second)
+
+
+def _write_new(file: Path, text: str, force: bool) -> None:
+    """Write a file that is not there yet, or replace it when forced; never half of it."""
+    try:
+        if not force:
+            with file.open("x", encoding="utf-8") as stream:
+                stream.write(text)
+            return
+        beside = file.with_name(file.name + ".part")
+        beside.write_text(text, encoding="utf-8")
+        os.replace(beside, file)
+    except FileExistsError as error:
+        raise ContactFEError(
+            "is there already",
+            where=str(file),
+            hint="name another file, or replace it with --force",
+            slug="exists",
+        ) from error
+    except OSError as error:
+        raise ContactFEError(
+            f"cannot be written: {error.strerror}",
+            where=str(file),
+            hint="name another folder",
+            slug="not-writable",
+        ) from error

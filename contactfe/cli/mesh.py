@@ -1,0 +1,98 @@
+"""`contactfe mesh`: the two meshes of a case, their quality, and the outlines they were made of."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from contactfe.cli.checks import checked_case, folder_problems
+from contactfe.cli.output import number, say, say_json, say_table, tell
+
+if TYPE_CHECKING:
+    from contactfe.inputs import CaseInput
+    from contactfe.mesh import SectionMesh
+
+_ROWS = (
+    ("triangles", "triangles"),
+    ("nodes", "nodes"),
+    ("boundary_sides", "sides on the outline"),
+    ("smallest_angle_deg", "smallest angle (deg)"),
+    ("shortest_edge_mm", "shortest edge (mm)"),
+    ("longest_edge_mm", "longest edge (mm)"),
+)
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to an application."""
+
+    @app.command("mesh", help="Mesh both bodies: VTU and Gmsh files, quality, outlines.")
+    def mesh(
+        case: Annotated[Path, typer.Argument(metavar="CASE.toml", help="The case.")],
+        out: Annotated[
+            Path | None,
+            typer.Option(
+                "--out", metavar="DIR", help="Folder of the files. Default: CASE-mesh in this folder."
+            ),
+        ] = None,
+        as_json: Annotated[bool, typer.Option("--json", help="Print the quality as JSON on stdout.")] = False,
+    ) -> None:
+        folder = out or Path(f"{case.stem}-mesh")
+        _, checked = checked_case(case, folder_problems(folder))
+        meshes = _meshes(checked)
+        names = _write(checked, meshes, folder)
+        tell(f"written: {folder} ({', '.join(names)})")
+        if as_json:
+            say_json({name: asdict(body.quality()) for name, body in meshes.items()})
+        else:
+            _say_quality(checked, meshes)
+
+
+def _meshes(case: CaseInput) -> dict[str, SectionMesh]:
+    """Return the meshes that `contactfe turn` would use."""
+    from contactfe.mesh import fastener_sizes, mesh_outline, wrench_sizes
+    from contactfe.profile import profile_pair
+    from contactfe.turn.build import meshed_case
+
+    meshed = meshed_case(case)
+    pair = profile_pair(meshed)
+    return {
+        "fastener": mesh_outline(pair.fastener, fastener_sizes(pair, meshed.mesh)),
+        "wrench": mesh_outline(pair.wrench, wrench_sizes(pair, meshed.mesh)),
+    }
+
+
+def _write(case: CaseInput, meshes: dict[str, SectionMesh], folder: Path) -> list[str]:
+    from contactfe.mesh import write_mesh
+    from contactfe.profile import profile_pair, write_outline
+
+    folder.mkdir(exist_ok=True)
+    names = [f"{body}{ending}" for body in meshes for ending in (".vtu", ".msh")]
+    for name in names:
+        write_mesh(meshes[name.split(".")[0]], folder / name)
+    pair = profile_pair(case)
+    for body, outline in (("fastener", pair.fastener), ("wrench", pair.wrench)):
+        names.append(f"{body}-outline.toml")
+        write_outline(folder / names[-1], outline, body, first_flat=pair.first_flat, flats=pair.flats)
+    return names
+
+
+def _say_quality(case: CaseInput, meshes: dict[str, SectionMesh]) -> None:
+    from contactfe.turn.build import meshed_case
+
+    qualities = [asdict(body.quality()) for body in meshes.values()]
+    rows = [(label, *(_shown(quality[key]) for quality in qualities)) for key, label in _ROWS]
+    say(case.name)
+    say_table(rows, ("", *meshes))
+    meshed = meshed_case(case).wrench.opening
+    if case.wrench.profile != "outline" and abs(meshed - case.wrench.opening) > 1e-9:
+        say(
+            f"  the opening is meshed at {meshed:.5g} mm for all widths near {case.wrench.opening:.5g} mm; "
+            "the difference is added to the gaps"
+        )
+
+
+def _shown(value: float) -> str:
+    return str(value) if isinstance(value, int) else number(value, 3)

@@ -1,0 +1,78 @@
+"""What the commands print: aligned tables and JSON on stdout, talk on stderr; never in colour."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Sequence
+from typing import Any
+
+import typer
+
+WIDTH = 110
+
+
+def say(text: str = "") -> None:
+    """Print a result on stdout."""
+    typer.echo(text)
+
+
+def tell(text: str) -> None:
+    """Print talk (progress, places of files, errors) on stderr."""
+    typer.echo(text, err=True)
+
+
+def say_json(value: Any) -> None:
+    """Print plain values as JSON on stdout. Numbers that are not finite become null: JSON has no others."""
+    say(json.dumps(_finite(value), indent=1, allow_nan=False))
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _finite(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(part) for part in value]
+    if isinstance(value, float) and not abs(value) < float("inf"):
+        return None
+    return value
+
+
+def say_table(rows: Sequence[Sequence[str]], header: Sequence[str] = (), indent: int = 2) -> None:
+    """Print rows of cells in columns; columns of numbers are aligned to the right."""
+    if not rows:
+        return
+    lines = [list(header), *map(list, rows)] if header else [list(row) for row in rows]
+    count = max(len(line) for line in lines)
+    for line in lines:
+        line += [""] * (count - len(line))
+    widths = [max(len(line[k]) for line in lines) for k in range(count)]
+    right = [all(_is_number(row[k]) for row in rows if k < len(row)) for k in range(count)]
+    for line in lines:
+        cells = [
+            cell.rjust(width) if to_right else cell.ljust(width)
+            for cell, width, to_right in zip(line, widths, right, strict=True)
+        ]
+        say((" " * indent + "  ".join(cells)).rstrip())
+
+
+def say_wrapped(text: str, bullet: str = "  - ") -> None:
+    """Print a sentence in lines of at most WIDTH characters behind a bullet."""
+    say(
+        textwrap.fill(
+            text, WIDTH, initial_indent=bullet, subsequent_indent=" " * len(bullet), break_long_words=False
+        )
+    )
+
+
+def number(value: float | None, digits: int = 4) -> str:
+    """Return a number with `digits` significant digits, "-" for none."""
+    if value is None:
+        return "-"
+    if value == 0.0 or 1e-3 <= abs(value) < 1e5:
+        text = f"{value:#.{digits}g}"
+        return text.rstrip(".") if "e" not in text else f"{value:.0f}"
+    return f"{value:.{digits - 1}e}"
+
+
+def _is_number(text: str) -> bool:
+    return text in ("", "-") or text.replace(".", "", 1).replace("-", "").isdigit()

@@ -1,0 +1,251 @@
+"""`contactfe sweep`: a study from its file to tables and figures, in a folder a second run goes on from."""
+
+from __future__ import annotations
+
+import os
+from contextlib import closing
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from contactfe.cli.checks import folder_problems
+from contactfe.cli.output import say, say_json, say_table
+from contactfe.cli.progress import StudyProgress
+from contactfe.errors import InputError
+
+if TYPE_CHECKING:
+    from contactfe.study import Forecast, StudyDone, StudyPlan, StudyStore
+    from contactfe.study.executors import Executor
+
+SOME_FAILED = 3
+_MOST_TABLES = 12
+_MOST_REASONS = 8
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to an application."""
+
+    @app.command(
+        "sweep", help="Run a study: every combination of the inputs it varies, and pick up where a run ended."
+    )
+    def sweep(  # noqa: PLR0913 - one argument per option of the command line
+        study: Annotated[
+            Path | None,
+            typer.Argument(metavar="STUDY.toml", help="The study; `contactfe init sweep` writes one."),
+        ] = None,
+        out: Annotated[
+            Path | None,
+            typer.Option(
+                "--out", metavar="DIR", help="Folder of the results. Default: NAME-results in this folder."
+            ),
+        ] = None,
+        workers: Annotated[
+            int | None,
+            typer.Option(
+                "--workers", metavar="N", min=1, max=61, help="Worker processes. Default: one per core."
+            ),
+        ] = None,
+        cluster: Annotated[
+            str | None,
+            typer.Option(
+                "--cluster",
+                metavar="ADDRESS",
+                help="Run on the workers of a dask scheduler, tcp://host:port; local starts some here.",
+            ),
+        ] = None,
+        demo: Annotated[
+            bool, typer.Option("--demo", help="Run the study that comes with the package.")
+        ] = False,
+        dry_run: Annotated[
+            bool, typer.Option("--dry-run", help="Only say how many cases, how long, how much memory.")
+        ] = False,
+        quiet: Annotated[bool, typer.Option("--quiet", help="No progress, only results.")] = False,
+        as_json: Annotated[
+            bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
+        ] = False,
+    ) -> None:
+        if (study is None) == (not demo):
+            raise typer.BadParameter("name a study file, or write --demo")
+        plan = _plan(study, out)
+        folder = out or Path(f"{plan.name}-results")
+        count = workers or _cores()
+        if dry_run:
+            _dry_run(plan, folder, count, as_json)
+            return
+        from contactfe.study import StudyStore
+
+        done = _run(plan, StudyStore(folder), (cluster, count), quiet)
+        _finish(plan, folder, done, as_json)
+        if done.failed:
+            raise typer.Exit(SOME_FAILED)
+
+
+def _plan(study: Path | None, out: Path | None) -> StudyPlan:
+    """Read the study; problems of the folder stand behind those of the file in one message."""
+    from contactfe.study.demo import DEMO
+    from contactfe.study.plan import load_plan, parse_plan
+
+    problems = folder_problems(out) if out is not None else []
+    try:
+        if study is None:
+            import tomllib
+
+            plan = parse_plan(tomllib.loads(DEMO), "demo")
+        else:
+            plan = load_plan(study)
+    except InputError as error:
+        raise InputError([*error.problems, *problems], source=error.where, slug=error.slug) from error
+    problems = problems or folder_problems(out or Path(f"{plan.name}-results"))
+    if problems:
+        raise InputError(problems, source=str(study or "demo"))
+    return plan
+
+
+def _cores() -> int:
+    """The cores that this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not every system tells
+        return os.cpu_count() or 1
+
+
+def _dry_run(plan: StudyPlan, folder: Path, workers: int, as_json: bool) -> None:
+    from dataclasses import asdict
+
+    from contactfe.study import StudyStore, forecast
+
+    # Opening the store makes its folder, and a dry run leaves nothing behind.
+    store = StudyStore(folder) if (folder / "plan.json").exists() else None
+    seen = forecast(plan, workers, store)
+    if as_json:
+        say_json({"study": plan.name, "workers": workers, **asdict(seen), "meshes": seen.meshes})
+    else:
+        _say_forecast(plan, seen, workers)
+
+
+def _say_forecast(plan: StudyPlan, seen: Forecast, workers: int) -> None:
+    source = (
+        "from the times of earlier runs in this folder"
+        if seen.measured
+        else "for one core of about 2023; yours may differ by a factor of two"
+    )
+    rows = [
+        ("cases", str(seen.cases), f"{seen.to_solve} to solve"),
+        ("distinct meshes", str(seen.meshes), f"{seen.fasteners} fasteners, {seen.wrenches} wrenches"),
+        ("factorisations", str(seen.to_build), "one for each mesh that is not stored yet"),
+        ("time", duration(seen.seconds), f"with {workers} worker{'s' if workers > 1 else ''}; {source}"),
+        ("memory", f"{seen.memory_MB:.0f} MB", "of all processes"),
+        ("disk", f"{seen.disk_MB:.0f} MB", "at most, in the folder bodies"),
+    ]
+    if seen.impossible:
+        rows.append(("cannot be built", str(seen.impossible), "cases; each becomes a row that says why"))
+    say(plan.name)
+    say_table(rows)
+
+
+def _run(plan: StudyPlan, store: StudyStore, where: tuple[str | None, int], quiet: bool) -> StudyDone:
+    from contactfe.study import CaseDone, CaseFailed, StudyDone, run_study
+
+    progress = StudyProgress(len(plan.cases), quiet)
+    done: StudyDone | None = None
+    with progress, closing(run_study(plan, store, _executor(store, where))) as events:
+        for event in events:
+            if isinstance(event, StudyDone):
+                done = event
+            elif isinstance(event, CaseDone | CaseFailed):
+                progress.case(failed=isinstance(event, CaseFailed), reused=event.reused)
+    assert done is not None  # the last event of every run that raises nothing
+    return done
+
+
+def _executor(store: StudyStore, where: tuple[str | None, int]) -> Executor:
+    from contactfe.study import DaskCluster, LocalProcesses
+
+    address, workers = where
+    return LocalProcesses(workers) if address is None else DaskCluster(address, workers, store.folder)
+
+
+def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> None:
+    """Figures, then the table and where everything is."""
+    from contactfe.report import study_figures
+
+    figures = study_figures(done.rows, folder)
+    if as_json:
+        say_json(_as_json(plan, folder, done, figures))
+        return
+    _say_tables(plan, done)
+    say()
+    found = f", {done.reused} were known from before" if done.reused else ""
+    say(
+        f"{len(done.rows)} cases: {done.solved} solved{found}, {done.turn_freely} turn freely, "
+        f"{done.failed} failed; {duration(done.seconds)}"
+    )
+    _say_failures(done)
+    say(f"table:   {done.tables.csv}")
+    say(f"figures: {', '.join(str(path) for path in figures) or 'none'}")
+
+
+def _as_json(plan: StudyPlan, folder: Path, done: StudyDone, figures: list[Path]) -> dict[str, Any]:
+    return {
+        "study": plan.name,
+        "folder": str(folder),
+        "cases": len(done.rows),
+        "solved": done.solved,
+        "reused": done.reused,
+        "turn_freely": done.turn_freely,
+        "failed": done.failed,
+        "seconds": round(done.seconds, 3),
+        "table": str(done.tables.csv),
+        "parquet": str(done.tables.parquet) if done.tables.parquet else None,
+        "figures": [str(path) for path in figures],
+        "rows": list(done.rows),
+    }
+
+
+def _say_tables(plan: StudyPlan, done: StudyDone) -> None:
+    from contactfe.study import pivots
+
+    tables = pivots(plan.varied, done.rows)
+    if len(tables) > _MOST_TABLES or any(len(t.columns) > _MOST_TABLES for t in tables):
+        _say_spread(done)
+        return
+    for table in tables:
+        held = f", {table.title}" if table.title else ""
+        across = f" by {table.column_name}" if table.column_name else ""
+        say(f"slip torque in N m{held}: {table.row_name}{across}")
+        say_table(
+            [(name, *cells) for name, cells in zip(table.rows, table.cells, strict=True)],
+            ("", *table.columns),
+        )
+
+
+def _say_spread(done: StudyDone) -> None:
+    """Too many values for a table: the least, the middle and the most of the slip torque."""
+    torque = sorted(
+        (row["slip_torque_Nm"], row["name"]) for row in done.rows if row["slip_torque_Nm"] is not None
+    )
+    if not torque:
+        say("no case has a slip torque")
+        return
+    picked = (("least", torque[0]), ("middle", torque[len(torque) // 2]), ("most", torque[-1]))
+    say("slip torque in N m")
+    say_table([(what, f"{value:.4g}", name) for what, (value, name) in picked])
+
+
+def _say_failures(done: StudyDone) -> None:
+    reasons: dict[str, list[str]] = {}
+    for row in done.rows:
+        if row["status"] == "failed":
+            reasons.setdefault(row["reason"], []).append(row["name"])
+    for reason, names in list(reasons.items())[:_MOST_REASONS]:
+        say(f"failed:  {names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {reason}")
+    if len(reasons) > _MOST_REASONS:
+        say(f"failed:  {len(reasons) - _MOST_REASONS} more reasons are in the table")
+
+
+def duration(seconds: float) -> str:
+    """Return a time as people say it."""
+    if seconds < 90:
+        return f"{seconds:.0f} s" if seconds >= 10 else f"{seconds:.1f} s"
+    return f"{seconds / 60:.1f} min" if seconds < 5400 else f"{seconds / 3600:.1f} h"

@@ -1,0 +1,176 @@
+"""`contactfe turn`: one case from its file to a table, JSON, and a folder of results."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from contactfe import __version__
+from contactfe.cli.checks import checked_case, folder_problems
+from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell
+
+if TYPE_CHECKING:
+    from contactfe.inputs import CaseInput, Field
+    from contactfe.turn import CaseRecord
+
+_ABSENT = {"across_flats": "across_flats_nominal", "corner": "corner_radius"}
+"""Keys of a case file that the record writes under another name."""
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to an application."""
+
+    @app.command("turn", help="Solve one case: torque of slip and its onset, pressures, load shares.")
+    def turn(
+        case: Annotated[
+            Path, typer.Argument(metavar="CASE.toml", help="The case; `contactfe init` writes one.")
+        ],
+        out: Annotated[
+            Path | None,
+            typer.Option(
+                "--out", metavar="DIR", help="Write JSON, curve, fields and figures into this folder."
+            ),
+        ] = None,
+        as_json: Annotated[
+            bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
+        ] = False,
+    ) -> None:
+        raw, checked = checked_case(case, folder_problems(out) if out is not None else ())
+        from contactfe.turn import solve_case
+
+        record = solve_case(checked)
+        if out is not None:
+            _write(record, out)
+        if as_json:
+            say_json(record.to_dict(__version__))
+        else:
+            _say_record(record, raw)
+
+
+def _write(record: CaseRecord, out: Path) -> None:
+    from contactfe.report import write_case_folder
+
+    written = write_case_folder(record, out, __version__)
+    tell(f"written: {out} ({', '.join(sorted(path.name for path in written))})")
+
+
+def _say_record(record: CaseRecord, raw: dict[str, Any]) -> None:
+    """Print the answers first, then what limits them, then how they came about."""
+    case = record.built.case
+    say(case.name)
+    say(f"  {_pair(case)}")
+    say(
+        f"  engaged depth {case.fastener.engaged_depth:g} mm, opening {case.wrench.opening:.5g} mm, "
+        f"friction {case.contact.friction:g}, {_pull(case)}"
+    )
+    say()
+    if record.estimate.turns_freely:
+        say("  turns freely: the wrench passes over the corners at any torque, so there is no slip torque")
+    else:
+        say_table(_answers(record))
+    say()
+    say("cautions")
+    for caution in record.cautions():
+        say_wrapped(caution)
+    say(f"audit: {_audit(record)}")
+    say(f"mesh: {_mesh(record)}")
+    say("inputs not in the file, by rule")
+    say_table(defaults_used(case, raw))
+
+
+def _pair(case: CaseInput) -> str:
+    """Return what is turned with what, in the words of the case file."""
+    fastener = case.fastener
+    what = fastener.size or f"{fastener.across_flats_nominal:g} mm"
+    strength = f"grade {fastener.grade}, " if fastener.grade else ""
+    undersize = fastener.across_flats_nominal - fastener.across_flats
+    worn = f", {undersize:.4g} mm undersize" if undersize > 1e-9 else ""
+    side = " (driven side)" if fastener.worn_side == "driven" else ""
+    return (
+        f"{case.wrench.profile} on {fastener.shape} {what}, {strength}yield {fastener.yield_strength:g} MPa, "
+        f"rounding {100.0 * fastener.rounding:g} %{side}{worn}"
+    )
+
+
+def _pull(case: CaseInput) -> str:
+    arm = case.load.lever_arm
+    how = "pure couple" if arm is None else f"pulled at {arm:g} mm"
+    return f"{how}, {case.load.direction}"
+
+
+def _answers(record: CaseRecord) -> list[tuple[str, str, str]]:
+    """The answers as rows of name, value and unit."""
+    a = record.answers()
+    share = ", ".join(f"{100.0 * part:.0f}" for part in record.estimate.load_share)
+    return [
+        ("slip torque", number(a["slip_torque_Nm"]), f"N m    at {number(a['slip_rotation_deg'], 3)} deg"),
+        (
+            "onset of slip",
+            number(a["onset_torque_Nm"]),
+            f"N m    at {number(a['onset_rotation_deg'], 3)} deg",
+        ),
+        ("free play", number(a["free_play_deg"], 3), "deg    from square, each way"),
+        ("jaw spread", number(a["jaw_spread_um_per_Nm"], 3), "um per N m"),
+        (
+            "flank pressure",
+            number(a["flank_pressure_MPa_per_Nm"], 3),
+            "MPa per N m    on the most loaded flat",
+        ),
+        (
+            "flank stress",
+            number(a["flank_stress_MPa_per_Nm"], 3),
+            "MPa per N m    von Mises, along the opening",
+        ),
+        ("crushed at slip", number(a["crushed_length_mm"], 3), "mm    of all flats together"),
+        ("crush depth", number(a["crush_depth_um"], 3), "um    at the deepest place"),
+        ("load share", "", f"%    of each flat at slip, anticlockwise: {share}"),
+    ]
+
+
+def _audit(record: CaseRecord) -> str:
+    from dataclasses import asdict
+
+    audit = record.curve.audit
+    verdict = "passed" if audit.passed() else "FAILED"
+    return (
+        f"{verdict} (" + ", ".join(f"{k.replace('_', ' ')} {v:.0e}" for k, v in asdict(audit).items()) + ")"
+    )
+
+
+def _mesh(record: CaseRecord) -> str:
+    parts = []
+    for name, body in (("fastener", record.built.fastener), ("wrench", record.built.wrench)):
+        q = body.mesh.quality()
+        parts.append(f"{name} {q.triangles} triangles, smallest angle {q.smallest_angle_deg:.0f} deg")
+    return "; ".join(parts)
+
+
+def defaults_used(case: CaseInput, raw: dict[str, Any]) -> list[tuple[str, str, str]]:
+    """Return every input that the file leaves out as (place, value, rule), in the order of the field list."""
+    from contactfe.inputs import FIELDS, to_dict
+
+    record, found = to_dict(case), []
+    for field in FIELDS:
+        given = raw.get(field.table, {})
+        if not field.table or field.name in given:
+            continue
+        value = record[field.table].get(_ABSENT.get(field.name, field.name))
+        if value is None or (field.name == "points" and case.wrench.profile != "flare-nut"):
+            continue
+        if field.name == "outline" or (field.name == "across_flats" and "size" not in given):
+            continue
+        found.append((field.where, str(value), _rule(case, field, str(value))))
+    return found
+
+
+def _rule(case: CaseInput, field: Field, value: str) -> str:
+    """Return in words why an input that was not given has its value."""
+    if field.path == "wrench.opening" and case.wrench.profile == "outline":
+        return "measured in the outline"
+    if field.path == "fastener.across_flats":
+        return "of the size"
+    rule = case.wrench.rules.get(field.name, "") if field.table == "wrench" else ""
+    default = "default" if value == field.default else f"default: {field.default}"
+    return rule or field.rule or default

@@ -1,0 +1,307 @@
+"""Meshed and factorised bodies, once per distinct body, known by the hash of what they are made from.
+
+Yield strength, friction, clearance within one meshed opening, engaged depth, thickness, lever arm and the
+elastic modulus do not make another body: flexibility goes with one over the modulus, so it is solved at one
+modulus."""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import shutil
+from collections.abc import Callable, Mapping
+from dataclasses import asdict, dataclass, fields, is_dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, Literal, get_type_hints
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactfe.elastic import Flexibility
+from contactfe.errors import ContactFEError
+from contactfe.inputs import CaseInput
+from contactfe.mesh import SizeField, fastener_sizes, wrench_sizes
+from contactfe.profile import Outline, ProfilePair, profile_pair
+from contactfe.study.files import beside, make_folder, not_written
+from contactfe.study.identity import digest, file_hash
+from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, wrench_body
+from contactfe.turn.build import meshed_case
+from contactfe.turn.revision import SOLVER_REVISION
+
+Side = Literal["fastener", "wrench"]
+Arrays = dict[str, NDArray[Any]]
+
+SIDES: tuple[Side, Side] = ("fastener", "wrench")
+MODULUS = 206_000.0  # MPa at which every flexibility is solved; steel, so that most cases use it as it is
+RECENT = 4  # bodies that one process keeps open
+LAYOUT = 1  # of the files of one body
+
+
+@dataclass(frozen=True)
+class BodyKeys:
+    """The addresses of the two bodies of a case."""
+
+    fastener: str
+    wrench: str
+
+
+def outlines(case: CaseInput) -> ProfilePair:
+    """The pair of the meshed case; cases that differ in nothing that shapes it share one.
+
+    Raises:
+        GeometryError: the outlines cannot be built.
+    """
+    return _pair(shape_case(case))
+
+
+def shape_case(case: CaseInput) -> CaseInput:
+    """The meshed case with everything that does not touch a body's flexibility set to one value."""
+    meshed = meshed_case(case)
+    return replace(
+        meshed,
+        name="",
+        cautions=(),
+        fastener=replace(
+            meshed.fastener,
+            size=None,
+            grade=None,
+            engaged_depth=1.0,
+            yield_strength=1.0,
+            elastic_modulus=MODULUS,
+        ),
+        wrench=replace(
+            meshed.wrench, thickness=1.0, yield_strength=1.0, elastic_modulus=MODULUS, rules_items=()
+        ),
+        contact=replace(meshed.contact, friction=0.0, constraint_factor=1.0),
+        load=replace(meshed.load, lever_arm=None),
+    )
+
+
+@lru_cache(maxsize=64)
+def _pair(shape: CaseInput) -> ProfilePair:
+    return profile_pair(shape)
+
+
+def body_keys(case: CaseInput) -> BodyKeys:
+    """Addresses of both bodies of a case: hashes of outline, wanted edge lengths, Poisson's ratio, plane
+    and revision.
+
+    Raises:
+        GeometryError: the outlines cannot be built.
+    """
+    return _keys(shape_case(case))
+
+
+@lru_cache(maxsize=4096)
+def _keys(shape: CaseInput) -> BodyKeys:
+    pair = _pair(shape)
+    fastener = {
+        **_common(shape, pair.fastener, fastener_sizes(pair, shape.mesh)),
+        "poisson": shape.fastener.poisson,
+        "outline_file": _file(shape.fastener.outline),
+    }
+    wrench = {
+        **_common(shape, pair.wrench, wrench_sizes(pair, shape.mesh)),
+        "poisson": shape.wrench.poisson,
+        # What the measures of head rotation and spread are taken over.
+        "dims": shape.wrench.dims_items,
+        "gripped": [pair.flats, pair.first_flat],
+        "outline_file": _file(shape.wrench.outline),
+    }
+    return BodyKeys(digest(["fastener", fastener]), digest(["wrench", wrench]))
+
+
+def _common(shape: CaseInput, outline: Outline, size: SizeField) -> dict[str, Any]:
+    return {
+        "solver_revision": SOLVER_REVISION,
+        "outline": [[asdict(piece) for piece in loop] for loop in outline.loops],
+        "sizes": {f.name: _plain(getattr(size, f.name)) for f in fields(size)},
+        "modulus": MODULUS,
+        "plane": shape.contact.plane,
+    }
+
+
+def _plain(value: Any) -> Any:
+    return value.tolist() if isinstance(value, np.ndarray) else value
+
+
+def _file(path: str | None) -> str | None:
+    return file_hash(Path(path)) if path is not None else None
+
+
+def compute_body(case: CaseInput, side: Side) -> BodyModel:
+    """Mesh and factorise one body of a case, at the common modulus.
+
+    Raises:
+        GeometryError: outline or mesh cannot be built.
+    """
+    shape = shape_case(case)
+    build: Callable[[CaseInput, ProfilePair], BodyModel] = (
+        fastener_body if side == "fastener" else wrench_body
+    )
+    return build(shape, _pair(shape))
+
+
+def assemble_case(case: CaseInput, fastener: BodyModel, wrench: BodyModel) -> BuiltPair:
+    """The built pair of a case from its two bodies at the common modulus."""
+    return assemble(
+        case,
+        outlines(case),
+        _at_modulus(fastener, case.fastener.elastic_modulus),
+        _at_modulus(wrench, case.wrench.elastic_modulus),
+    )
+
+
+def _at_modulus(body: BodyModel, modulus: float) -> BodyModel:
+    if modulus == MODULUS:
+        return body
+    f, by = body.flexibility, MODULUS / modulus
+    return replace(
+        body, flexibility=Flexibility(f.nodes, f.matrix * by, {k: v * by for k, v in f.observed.items()})
+    )
+
+
+class BodyStore:
+    """A folder of bodies, each in a sub-folder named by its address. Many processes may use it at once."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self._recent: dict[str, BodyModel] = {}
+
+    def has(self, key: str) -> bool:
+        """Whether a body is there and whole."""
+        return self._sizes(key) is not None
+
+    def _sizes(self, key: str) -> dict[str, int] | None:
+        """Sizes of the files as recorded, None unless all of them are there at these sizes."""
+        place = self.folder / key
+        try:
+            note = json.loads((place / "body.json").read_text(encoding="utf-8"))
+            sizes: dict[str, int] = note["files"]
+            whole = note["layout"] == LAYOUT and all(
+                (place / name).stat().st_size == n for name, n in sizes.items()
+            )
+        except (OSError, ValueError, KeyError, TypeError, AttributeError):
+            return None
+        return sizes if whole else None
+
+    def load(self, key: str, outline: Outline) -> BodyModel | None:
+        """The body with its arrays mapped read-only from disk, or None when it is not there or not whole."""
+        sizes = self._sizes(key)
+        if sizes is None:
+            return None
+        place = self.folder / key
+        try:
+            arrays = {
+                name.removesuffix(".npy"): np.load(place / name, mmap_mode="r", allow_pickle=False)
+                for name in sizes
+            }
+            body: BodyModel = _rebuilt(BodyModel, "", arrays, outline)
+        except (OSError, ValueError, KeyError):
+            return None
+        return body
+
+    def save(self, key: str, body: BodyModel) -> None:
+        """Write a body beside and rename it; a body that another process has stored meanwhile is left alone.
+
+        Raises:
+            ContactFEError: it cannot be written.
+        """
+        make_folder(self.folder)
+        place = self.folder / key
+        part = beside(place)
+        try:
+            part.mkdir()
+            sizes = {}
+            for name, array in _flattened(body).items():
+                # Through memory: written straight to a full disk, numpy's error does not say what it is.
+                buffer = io.BytesIO()
+                np.save(buffer, np.ascontiguousarray(array), allow_pickle=False)
+                sizes[f"{name}.npy"] = (part / f"{name}.npy").write_bytes(buffer.getbuffer())
+            (part / "body.json").write_text(json.dumps({"layout": LAYOUT, "files": sizes}), encoding="utf-8")
+            if place.exists() and not self.has(key):
+                shutil.rmtree(place)
+            if not place.exists():
+                os.replace(part, place)
+        except OSError as error:
+            if self.has(key):  # another process was first
+                return
+            raise not_written(place, error) from error
+        finally:
+            shutil.rmtree(part, ignore_errors=True)
+
+    def fetch(self, key: str, case: CaseInput, side: Side, *, keep: bool = True) -> BodyModel:
+        """The body from disk, or computed; kept on disk unless no other case is going to ask for it.
+
+        Raises:
+            GeometryError: it cannot be built.
+            ContactFEError: it cannot be written.
+        """
+        if key in self._recent:
+            return self._recent[key]
+        pair = outlines(case)
+        outline = pair.fastener if side == "fastener" else pair.wrench
+        found = self.load(key, outline)
+        if found is not None:
+            return self._remember(key, found)
+        body = compute_body(case, side)
+        if not keep:
+            return body
+        self.save(key, body)
+        # Mapped like everywhere else, so that whoever computes it sees the same arrays as whoever finds it.
+        stored = self.load(key, outline)
+        if stored is None:
+            raise ContactFEError(
+                "a stored body cannot be read back",
+                where=str(self.folder / key),
+                hint="check the disk",
+                slug="body-store",
+            )
+        return self._remember(key, stored)
+
+    def _remember(self, key: str, body: BodyModel) -> BodyModel:
+        self._recent[key] = body
+        while len(self._recent) > RECENT:
+            del self._recent[next(iter(self._recent))]
+        return body
+
+    def bytes_used(self) -> int:
+        """Size of all bodies on disk."""
+        return sum(f.stat().st_size for f in self.folder.rglob("*.npy")) if self.folder.exists() else 0
+
+
+def _flattened(value: Any, prefix: str = "") -> Arrays:
+    """Arrays of nested dataclasses and mappings by dotted name; outlines come from the case."""
+    out: Arrays = {}
+    items = (
+        value.items()
+        if isinstance(value, Mapping)
+        else ((f.name, getattr(value, f.name)) for f in fields(value))
+    )
+    for name, item in items:
+        if isinstance(item, np.ndarray):
+            out[prefix + name] = item
+        elif not isinstance(item, Outline):
+            out |= _flattened(item, f"{prefix}{name}.")
+    return out
+
+
+def _rebuilt(kind: type[Any], prefix: str, arrays: Mapping[str, NDArray[Any]], outline: Outline) -> Any:
+    """The dataclass `kind` from what `_flattened` made of it."""
+    hints = get_type_hints(kind)
+    values: dict[str, Any] = {}
+    for f in fields(kind):
+        name, hint = prefix + f.name, hints[f.name]
+        if name in arrays:
+            values[f.name] = arrays[name]
+        elif hint is Outline:
+            values[f.name] = outline
+        elif is_dataclass(hint):
+            values[f.name] = _rebuilt(hint, f"{name}.", arrays, outline)  # type: ignore[arg-type]
+        else:
+            values[f.name] = {
+                k.removeprefix(f"{name}."): v for k, v in arrays.items() if k.startswith(f"{name}.")
+            }
+    return kind(**values)

@@ -1,0 +1,102 @@
+"""What a study is going to take, before it runs: cases, distinct bodies, time and memory."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from statistics import median
+from typing import Any
+
+from contactfe.mesh.sizing import STANDARD_CONTACT_EDGE
+from contactfe.study.plan import PlannedCase, StudyPlan
+from contactfe.study.store import StudyStore
+from contactfe.study.work import Outcome, keys_or_failure
+
+# One core of a server of 2023 at the default mesh; all of them go about with one over the contact edge.
+BODY_SECONDS, CASE_SECONDS = 1.0, 0.3
+BODY_MB = 9.0  # on disk
+START_SECONDS = 1.5  # of the workers
+PARENT_MB, WORKER_MB = 130.0, 230.0
+FEWEST = 5  # measured values that count as a measurement
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """``meshes`` distinct bodies, each meshed and factorised once; ``to_build`` of them are not stored yet.
+
+    ``to_solve`` cases are not known yet; ``impossible`` ones have an outline that cannot be built. Seconds
+    with the given workers; ``measured`` tells whether from times of this very folder."""
+
+    cases: int
+    to_solve: int
+    impossible: int
+    fasteners: int
+    wrenches: int
+    to_build: int
+    seconds: float
+    memory_MB: float
+    disk_MB: float
+    measured: bool
+
+    @property
+    def meshes(self) -> int:
+        """Distinct bodies; as many factorisations."""
+        return self.fasteners + self.wrenches
+
+
+def forecast(plan: StudyPlan, workers: int, store: StudyStore | None = None) -> Forecast:
+    """Count and estimate. With a store, what it holds is left out, and its measured times are used."""
+    fineness: dict[str, float] = {}
+    sides: dict[str, str] = {}
+    needed: set[str] = set()
+    left, impossible = [], 0
+    for case in plan.cases:
+        known = store.load(case.case_id) if store is not None else None
+        missing = known is None or not known.lasting
+        keys = keys_or_failure(case.case)
+        if isinstance(keys, Outcome):
+            impossible += 1
+            continue
+        for key, side in ((keys.fastener, "fastener"), (keys.wrench, "wrench")):
+            fineness[key], sides[key] = _fineness(case), side
+        if missing:
+            left.append(case)
+            needed |= {keys.fastener, keys.wrench}
+    to_build = [k for k in needed if store is None or not store.bodies.has(k)]
+    body, one, measured = _times(store)
+    work = sum(body * fineness[k] for k in to_build) + sum(one * _fineness(c) for c in left)
+    counts = [sum(s == side for s in sides.values()) for side in ("fastener", "wrench")]
+    disk = [BODY_MB * f for f in fineness.values()]
+    return Forecast(
+        cases=len(plan.cases),
+        to_solve=len(left),
+        impossible=impossible,
+        fasteners=counts[0],
+        wrenches=counts[1],
+        to_build=len(to_build),
+        seconds=work / workers + (START_SECONDS if left else 0.0),
+        memory_MB=PARENT_MB + workers * (WORKER_MB + 6 * max(disk, default=0.0)),
+        disk_MB=sum(disk),
+        measured=measured,
+    )
+
+
+def _fineness(case: PlannedCase) -> float:
+    """Default contact edge over the case's."""
+    return STANDARD_CONTACT_EDGE * case.case.fastener.across_flats / case.case.mesh.edge_at_contact
+
+
+def _times(store: StudyStore | None) -> tuple[float, float, bool]:
+    """Seconds per body and per case, and whether they were measured in the store's folder."""
+    history = list(store.history()) if store is not None else []
+    body, case = _seconds(history, "body"), _seconds(history, "case")
+    enough = len(case) >= FEWEST
+    return median(body) if body and enough else BODY_SECONDS, median(case) if enough else CASE_SECONDS, enough
+
+
+def _seconds(history: Iterable[dict[str, Any]], event: str) -> list[float]:
+    return [
+        e["seconds"]
+        for e in history
+        if e.get("event") == event and isinstance(e.get("seconds"), float) and e["seconds"] > 0
+    ]

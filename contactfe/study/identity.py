@@ -1,0 +1,56 @@
+"""The address of a case: what it is asked, by which revision of the solver, as one hash."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from contactfe.errors import ContactFEError
+from contactfe.inputs import CaseInput
+from contactfe.turn.revision import SOLVER_REVISION
+
+ID_LENGTH = 32  # hexadecimal digits, 128 bit
+
+
+def case_id(case: CaseInput, revision: int = SOLVER_REVISION) -> str:
+    """Hash of the resolved inputs and the solver's revision, 32 hexadecimal digits.
+
+    The name, the cautions and the words of the rules are not part of it; of an outline its content is, not
+    its path.
+
+    Raises:
+        ContactFEError: an outline file cannot be read.
+    """
+    record = asdict(case)
+    del record["name"], record["cautions"]
+    del record["wrench"]["rules_items"]
+    for body in ("fastener", "wrench"):
+        if record[body]["outline"] is not None:
+            record[body]["outline"] = file_hash(Path(record[body]["outline"]))
+    return digest({"solver_revision": revision, "case": record})
+
+
+def digest(record: Any) -> str:
+    """Hash of plain values; floats count to the last bit."""
+    text = json.dumps(record, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()[:ID_LENGTH]
+
+
+def file_hash(path: Path) -> str:
+    """Hash of a file's bytes.
+
+    Raises:
+        ContactFEError: it cannot be read.
+    """
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError as error:
+        raise ContactFEError(
+            f"cannot be read: {error.strerror}",
+            where=str(path),
+            hint="write the name of a file beside the study",
+            slug="file",
+        ) from error

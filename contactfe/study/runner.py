@@ -1,0 +1,274 @@
+"""Running a study: a generator of events, whoever does the work behind it.
+
+    for event in run_study(plan, store, LocalProcesses(2)):
+        ...
+
+Every case is solved on its own from a cold start, so neither the order nor the number of workers changes an
+answer."""
+
+from __future__ import annotations
+
+import time
+from collections import Counter
+from collections.abc import Generator, Iterator
+from dataclasses import dataclass, replace
+
+from contactfe.study.bodies import SIDES, BodyKeys
+from contactfe.study.executors import Ended, Executor
+from contactfe.study.plan import PlannedCase, StudyPlan
+from contactfe.study.store import StudyStore, Tables
+from contactfe.study.tables import Row, row_of
+from contactfe.study.work import FAILED, FREE, OK, BodyTask, CaseTask, Outcome, Task, keys_or_failure
+
+DIED = "its worker process died (killed, or out of memory)"
+
+
+@dataclass(frozen=True)
+class CaseStarted:
+    """A case was given to a worker."""
+
+    case: PlannedCase
+
+
+@dataclass(frozen=True)
+class BodyDone:
+    """One of the meshed and factorised bodies is ready: the `done`-th of `total`."""
+
+    done: int
+    total: int
+
+
+@dataclass(frozen=True)
+class CaseDone:
+    """A case has an answer; ``reused`` when an earlier run had found it."""
+
+    case: PlannedCase
+    row: Row
+    reused: bool = False
+    seconds: float = 0.0
+
+
+@dataclass(frozen=True)
+class CaseFailed:
+    """A case has no answer; the row says why."""
+
+    case: PlannedCase
+    row: Row
+    reused: bool = False
+
+
+@dataclass(frozen=True)
+class StudyDone:
+    """The end: all rows in plan order, where the tables are, and how many cases were what."""
+
+    rows: tuple[Row, ...]
+    tables: Tables
+    solved: int
+    reused: int
+    failed: int
+    turn_freely: int
+    seconds: float
+
+
+Event = CaseStarted | BodyDone | CaseDone | CaseFailed | StudyDone
+
+
+def run_study(plan: StudyPlan, store: StudyStore, executor: Executor) -> Generator[Event, None, None]:
+    """Solve what the store does not know yet, and write the tables. Closes the executor at the end.
+
+    Interrupted or killed, nothing that was reported as done is lost: the next run goes on from there.
+
+    Raises:
+        ContactFEError: the store cannot be written, or the workers cannot work.
+    """
+    run = _Run(plan, store, executor)
+    try:
+        yield from run.known()
+        yield from run.solve()
+    except (KeyboardInterrupt, GeneratorExit):
+        executor.close()
+        store.note("interrupted")
+        store.write_tables(plan, run.in_order())
+        raise
+    finally:
+        executor.close()
+    tables = store.write_tables(plan, run.in_order())
+    state = Counter(row["status"] for row in run.rows.values())
+    store.note("end", **state)
+    yield StudyDone(
+        rows=tuple(run.in_order()),
+        tables=tables,
+        solved=run.solved,
+        reused=len(run.rows) - run.solved,
+        failed=state[FAILED],
+        turn_freely=state[FREE],
+        seconds=time.monotonic() - run.start,
+    )
+
+
+class _Run:
+    """The state of one run: what is known, what waits for which body, what is being worked on."""
+
+    def __init__(self, plan: StudyPlan, store: StudyStore, executor: Executor) -> None:
+        self.plan, self.store, self.executor = plan, store, executor
+        self.start = time.monotonic()
+        self.rows: dict[int, Row] = {}
+        self.solved = 0
+        self._same: dict[str, list[PlannedCase]] = {}
+        self._given: dict[str, int] = {}
+        self._tasks: dict[str, Task] = {}
+
+    def in_order(self) -> list[Row]:
+        """The rows so far, in plan order."""
+        return [self.rows[i] for i in sorted(self.rows)]
+
+    def known(self) -> Iterator[Event]:
+        """Report the cases that the store has; failures that may not come again count as missing."""
+        self.store.begin(self.plan)
+        for case in self.plan.cases:
+            outcome = self.store.load(case.case_id)
+            if outcome is not None and outcome.lasting:
+                yield self._report(case, outcome, reused=True)
+            else:
+                self._same.setdefault(case.case_id, []).append(case)
+
+    def solve(self) -> Iterator[Event]:
+        """Give out bodies and cases, keep what comes back."""
+        queue = _Queue([cases[0] for cases in self._same.values()], self.store, self.executor.shares_disk)
+        for case_id, outcome in queue.impossible:
+            yield from self._keep(case_id, outcome, "")
+        while True:
+            while self.executor.room() and (task := queue.next()) is not None:
+                yield from self._give(task)
+            if not self._tasks:
+                break
+            for ended in self.executor.wait():
+                # The worker gets its next task before this one is written.
+                task = self._tasks.pop(ended.ticket)
+                if ended.outcome is None and self._given[ended.ticket] < self.executor.attempts:
+                    self.store.note("died", ticket=ended.ticket, worker=ended.worker, again=True)
+                    yield from self._give(task)
+                    continue
+                outcome = ended.outcome or Outcome(FAILED, DIED, lasting=False)
+                follow = queue.ended(task, outcome)
+                if self.executor.room() and (after := queue.next()) is not None:
+                    yield from self._give(after)
+                yield from self._settle(task, outcome, ended)
+                for case_id, failed in follow:
+                    yield from self._keep(case_id, failed, ended.worker)
+                if isinstance(task, BodyTask):
+                    yield BodyDone(queue.built, queue.bodies)
+
+    def _give(self, task: Task) -> Iterator[Event]:
+        ticket = _ticket(task)
+        self._tasks[ticket] = task
+        self._given[ticket] = self._given.get(ticket, 0) + 1
+        self.executor.submit(ticket, task)
+        if isinstance(task, CaseTask) and self._given[ticket] == 1:
+            yield CaseStarted(self._same[task.case_id][0])
+
+    def _settle(self, task: Task, outcome: Outcome, ended: Ended) -> Iterator[Event]:
+        if isinstance(task, CaseTask):
+            yield from self._keep(task.case_id, outcome, ended.worker)
+        else:
+            self.store.note(
+                "body",
+                key=task.key,
+                side=task.side,
+                status=outcome.status,
+                seconds=round(outcome.seconds, 4),
+                worker=ended.worker,
+            )
+
+    def _keep(self, case_id: str, outcome: Outcome, worker: str) -> Iterator[Event]:
+        """Store an outcome, then report every row that it answers."""
+        self.store.save(case_id, outcome)
+        self.store.note(
+            "case", case_id=case_id, status=outcome.status, seconds=round(outcome.seconds, 4), worker=worker
+        )
+        for case in self._same[case_id]:
+            self.solved += 1
+            yield self._report(case, outcome, reused=False)
+
+    def _report(self, case: PlannedCase, outcome: Outcome, *, reused: bool) -> Event:
+        row = row_of(self.plan, case, outcome)
+        self.rows[case.index] = row
+        if outcome.status == FAILED:
+            return CaseFailed(case, row, reused)
+        return CaseDone(case, row, reused, outcome.seconds)
+
+
+def _ticket(task: Task) -> str:
+    return f"{task.side}-{task.key}" if isinstance(task, BodyTask) else f"case-{task.case_id}"
+
+
+class _Queue:
+    """Tasks in the order to run them: cases of one wrench together, each body before its cases."""
+
+    def __init__(self, cases: list[PlannedCase], store: StudyStore, shared: bool) -> None:
+        self.impossible: list[tuple[str, Outcome]] = []
+        keyed: list[tuple[PlannedCase, BodyKeys]] = []
+        for case in cases:
+            keys = keys_or_failure(case.case)
+            if isinstance(keys, Outcome):
+                self.impossible.append((case.case_id, keys))
+            else:
+                keyed.append((case, keys))
+        uses = Counter(key for _, keys in keyed for key in (keys.fastener, keys.wrench))
+        folder = str(store.bodies.folder.resolve())
+        self._missing: set[str] = set()
+        self._broken: dict[str, Outcome] = {}
+        self._cases: list[CaseTask] = []
+        self._unbuilt: list[BodyTask] = []
+        for case, keys in _grouped(keyed):
+            keep = (uses[keys.fastener] > 1, uses[keys.wrench] > 1)
+            self._cases.append(CaseTask(case.case_id, case.case, keys, folder, keep))
+            for side, key, kept in zip(SIDES, (keys.fastener, keys.wrench), keep, strict=True):
+                if shared and kept and key not in self._missing and not store.bodies.has(key):
+                    self._missing.add(key)
+                    self._unbuilt.append(BodyTask(key, side, case.case, folder))
+        self.bodies, self.built = len(self._missing), 0
+
+    def next(self) -> Task | None:
+        """The next task that nothing stands in the way of."""
+        for i, task in enumerate(self._cases):
+            if not self._missing & {task.keys.fastener, task.keys.wrench}:
+                del self._cases[i]
+                return task
+        return self._unbuilt.pop(0) if self._unbuilt else None
+
+    def ended(self, task: Task, outcome: Outcome) -> list[tuple[str, Outcome]]:
+        """Note the end of a task; returns the cases that cannot be solved now, with their outcomes."""
+        if not isinstance(task, BodyTask):
+            return []
+        self.built += 1
+        self._missing.discard(task.key)
+        if outcome.status != OK:
+            self._broken[task.key] = replace(outcome, seconds=0.0)
+        lost = [(t, why) for t in self._cases if (why := self._why_not(t)) is not None]
+        self._cases = [t for t in self._cases if self._why_not(t) is None]
+        return [(t.case_id, why) for t, why in lost]
+
+    def _why_not(self, task: CaseTask) -> Outcome | None:
+        """The outcome of a body that could not be built, once it is sure which of the two to name.
+
+        A case that builds its bodies itself meets the fastener first, so the fastener's reason goes first
+        here too."""
+        keys = task.keys
+        if keys.fastener in self._broken:
+            return self._broken[keys.fastener]
+        if keys.wrench in self._broken and task.keep[0] and keys.fastener not in self._missing:
+            return self._broken[keys.wrench]
+        return None
+
+
+def _grouped(keyed: list[tuple[PlannedCase, BodyKeys]]) -> list[tuple[PlannedCase, BodyKeys]]:
+    """Cases of one wrench together, and of one fastener within; in order of first mention."""
+    wrenches: dict[str, int] = {}
+    fasteners: dict[str, int] = {}
+    for _, keys in keyed:
+        wrenches.setdefault(keys.wrench, len(wrenches))
+        fasteners.setdefault(keys.fastener, len(fasteners))
+    return sorted(
+        keyed, key=lambda item: (wrenches[item[1].wrench], fasteners[item[1].fastener], item[0].index)
+    )

@@ -1,0 +1,208 @@
+"""The rows of a study: as CSV, the same to the byte for the same answers, as Parquet, and as small tables."""
+
+from __future__ import annotations
+
+import csv
+import importlib.util
+import io
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from contactfe.errors import InputError, Problem
+from contactfe.inputs import field_of
+from contactfe.study.files import write_text, write_whole
+from contactfe.study.plan import PlannedCase, StudyPlan
+from contactfe.study.work import FAILED, FREE, OK, Outcome
+
+Row = dict[str, Any]
+
+FIRST = ("case_id", "name")
+STATE = ("status", "reason")
+ANSWERS = (
+    "turns_freely",
+    "slip_torque_Nm",
+    "slip_rotation_deg",
+    "onset_torque_Nm",
+    "onset_rotation_deg",
+    "free_play_deg",
+    "jaw_spread_um_per_Nm",
+    "flank_pressure_MPa_per_Nm",
+    "flank_stress_MPa_per_Nm",
+    "crushed_length_mm",
+    "crush_depth_um",
+)
+
+
+def columns_of(plan: StudyPlan) -> tuple[str, ...]:
+    """The columns of a study's table: address, name, varied inputs, status and reason, answers."""
+    return (*FIRST, *plan.varied, *STATE, *ANSWERS)
+
+
+def row_of(plan: StudyPlan, case: PlannedCase, outcome: Outcome) -> Row:
+    """The row of one case; answers that it has not are None."""
+    answers = outcome.answers or {}
+    return {
+        "case_id": case.case_id,
+        "name": case.name,
+        **dict(zip(plan.varied, case.values, strict=True)),
+        "status": outcome.status,
+        "reason": outcome.reason,
+        **{name: answers.get(name) for name in ANSWERS},
+    }
+
+
+def write_csv(path: Path, columns: Sequence[str], rows: Sequence[Row]) -> None:
+    """Write rows as CSV: numbers by their shortest exact text, what is missing as nothing, lines ended by a
+    newline.
+
+    Raises:
+        ContactFEError: it cannot be written.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(columns)
+    writer.writerows([_cell(row[c]) for c in columns] for row in rows)
+    write_text(path, out.getvalue())
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return repr(value) if isinstance(value, float) else str(value)
+
+
+def read_rows(path: str | Path) -> list[Row]:
+    """The rows of a ``results.csv``: numbers as numbers, quantities as text with their unit, None where a
+    cell is empty.
+
+    Raises:
+        InputError: it cannot be read, or is not a table of a study.
+    """
+    try:
+        with Path(path).open(encoding="utf-8", newline="") as file:
+            table = list(csv.reader(file, strict=True))
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise InputError(
+            [Problem("", f"cannot be read: {error}", "give the results.csv of a study")],
+            source=str(path),
+            slug="file",
+        ) from error
+    if not table or table[0][:2] != list(FIRST) or any(len(line) != len(table[0]) for line in table):
+        raise InputError(
+            [Problem("", "is not a table of a study", "give the results.csv of a study")],
+            source=str(path),
+            slug="file",
+        )
+    return [{c: _read(c, cell) for c, cell in zip(table[0], line, strict=True)} for line in table[1:]]
+
+
+def _read(column: str, cell: str) -> Any:
+    if column in (*FIRST, *STATE):
+        return cell
+    if cell in _WORDS:
+        return _WORDS[cell]
+    field = field_of(column)
+    if field is not None and field.kind not in ("number", "integer"):
+        return cell
+    try:
+        return float(cell)
+    except ValueError:
+        return cell
+
+
+def write_parquet(path: Path, columns: Sequence[str], rows: Sequence[Row]) -> bool:
+    """Write rows as Parquet; False, and nothing written, where pyarrow is not installed.
+
+    Raises:
+        ContactFEError: it cannot be written.
+    """
+    if importlib.util.find_spec("pyarrow") is None:
+        return False
+    import pyarrow
+    import pyarrow.parquet
+
+    arrays = []
+    for column in columns:
+        values = [row[column] for row in rows]
+        if column == "turns_freely":
+            arrays.append(pyarrow.array(values, pyarrow.bool_()))
+        elif column in ANSWERS or all(isinstance(v, int | float) for v in values):
+            arrays.append(pyarrow.array([None if v is None else float(v) for v in values], pyarrow.float64()))
+        else:
+            arrays.append(pyarrow.array([_cell(v) for v in values], pyarrow.string()))
+    table = pyarrow.Table.from_arrays(arrays, names=list(columns))
+    write_whole(path, lambda part: pyarrow.parquet.write_table(table, part))
+    return True
+
+
+_WORDS = {"": None, "true": True, "false": False}
+
+
+@dataclass(frozen=True)
+class Pivot:
+    """Slip torque laid out as text: ``title`` says what is held, ``cells`` are rows by columns."""
+
+    title: str
+    row_name: str
+    column_name: str
+    rows: tuple[str, ...]
+    columns: tuple[str, ...]
+    cells: tuple[tuple[str, ...], ...]
+
+
+def pivots(varied: Sequence[str], rows: Sequence[Row]) -> list[Pivot]:
+    """Slip torque in N m by the profile (or the first varied input) down and the rounding (or the next one)
+    across.
+
+    One table for each combination of the other inputs. A single varied input stands down the side.
+    """
+    down = "wrench.profile" if "wrench.profile" in varied else varied[0]
+    others = [n for n in varied if n != down]
+    across = next((n for n in others if n == "fastener.rounding"), others[0] if others else "")
+    held = [n for n in others if n != across]
+    groups: dict[tuple[Any, ...], list[Row]] = {}
+    for row in rows:
+        groups.setdefault(tuple(row[n] for n in held), []).append(row)
+    return [_pivot(held, key, (down, across), group) for key, group in groups.items()]
+
+
+def _pivot(held: Sequence[str], key: Sequence[Any], axes: tuple[str, str], rows: Sequence[Row]) -> Pivot:
+    down, across = axes
+    side = list(dict.fromkeys(row[down] for row in rows))
+    top = list(dict.fromkeys(row.get(across, "") for row in rows))
+    at: Mapping[tuple[Any, Any], Row] = {(row[down], row.get(across, "")): row for row in rows}
+    return Pivot(
+        title=", ".join(f"{label(n)} {_short(v)}" for n, v in zip(held, key, strict=True)),
+        row_name=label(down),
+        column_name=label(across) if across else "",
+        rows=tuple(_short(v) for v in side),
+        columns=tuple(_short(v) for v in top) if across else ("slip torque",),
+        cells=tuple(tuple(_torque(at.get((s, t))) for t in top) for s in side),
+    )
+
+
+def label(path: str) -> str:
+    """A varied input's name for people: ``fastener.rounding`` is "rounding"; strengths say whose they are."""
+    table, _, name = path.rpartition(".")
+    plain = name.replace("_", " ")
+    return (
+        f"{table} {plain}"
+        if name in ("yield_strength", "elastic_modulus", "poisson_ratio", "outline")
+        else plain
+    )
+
+
+def _short(value: Any) -> str:
+    return f"{value:.6g}" if isinstance(value, float) else str(value)
+
+
+def _torque(row: Row | None) -> str:
+    if row is None:
+        return ""
+    if row["status"] == OK:
+        return f"{row['slip_torque_Nm']:.4g}"
+    return {FREE: "turns freely", FAILED: "failed"}[row["status"]]

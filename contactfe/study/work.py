@@ -1,0 +1,125 @@
+"""What a worker process does: build one body, or solve one case. What goes in and out can be pickled."""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from contactfe import __version__
+from contactfe.errors import ContactFEError
+from contactfe.inputs import CaseInput
+from contactfe.study.bodies import BodyKeys, BodyStore, Side, assemble_case, body_keys
+from contactfe.turn import BodyModel, CaseRecord, slip_estimate, torque_curve
+
+OK, FREE, FAILED = "ok", "turns freely", "failed"
+
+
+@dataclass(frozen=True)
+class BodyTask:
+    """Build one body and keep it in a folder."""
+
+    key: str
+    side: Side
+    case: CaseInput
+    folder: str
+
+
+@dataclass(frozen=True)
+class CaseTask:
+    """Solve one case; ``keep`` says for which sides the body is worth storing."""
+
+    case_id: str
+    case: CaseInput
+    keys: BodyKeys
+    folder: str
+    keep: tuple[bool, bool] = (True, True)
+
+
+Task = BodyTask | CaseTask
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a task. ``status`` is ok, turns freely or failed, ``reason`` says why it failed.
+
+    ``record`` holds the whole case as plain values, ``answers`` the columns of the table. ``lasting`` tells
+    whether the same would come out again: a geometry that cannot be built, but not a worker that was
+    killed."""
+
+    status: str
+    reason: str = ""
+    answers: dict[str, Any] | None = None
+    record: dict[str, Any] | None = None
+    lasting: bool = True
+    seconds: float = 0.0
+
+
+def run_task(task: Task) -> Outcome:
+    """Do one task. A failure of the model is an outcome; a disk that takes no more is raised.
+
+    Raises:
+        ContactFEError: with slug ``disk-full``, ``not-writable`` or ``body-store``.
+    """
+    _one_thread()
+    start = time.perf_counter()
+    try:
+        outcome = _build(task) if isinstance(task, BodyTask) else _solve(task)
+    except Exception as error:  # whatever one case meets must not end the study: it becomes its reason
+        if isinstance(error, ContactFEError) and error.slug in ("disk-full", "not-writable", "body-store"):
+            raise
+        outcome = failure(error)
+    return replace(outcome, seconds=time.perf_counter() - start)
+
+
+def failure(error: Exception) -> Outcome:
+    """The outcome of a case that met an error; only one that was foreseen comes again for sure."""
+    foreseen = isinstance(error, ContactFEError)
+    words = str(error) if foreseen else f"unexpected {type(error).__name__}: {error}"
+    return Outcome(FAILED, " ".join(words.split()), lasting=foreseen)
+
+
+def keys_or_failure(case: CaseInput) -> BodyKeys | Outcome:
+    """The addresses of a case's bodies, or the outcome of a case whose outlines cannot be built."""
+    try:
+        return body_keys(case)
+    except Exception as error:  # one case must not end the study
+        return failure(error)
+
+
+def _build(task: BodyTask) -> Outcome:
+    _store(task.folder).fetch(task.key, task.case, task.side)
+    return Outcome(OK)
+
+
+def _solve(task: CaseTask) -> Outcome:
+    fastener = _body(task, "fastener", task.keys.fastener, task.keep[0])
+    wrench = _body(task, "wrench", task.keys.wrench, task.keep[1])
+    built = assemble_case(task.case, fastener, wrench)
+    curve = torque_curve(built)
+    record = CaseRecord(built, curve, slip_estimate(built, curve))
+    answers = record.answers()
+    return Outcome(FREE if answers["turns_freely"] else OK, "", answers, record.to_dict(__version__))
+
+
+def _body(task: CaseTask, side: Side, key: str, keep: bool) -> BodyModel:
+    return _store(task.folder).fetch(key, task.case, side, keep=keep)
+
+
+@lru_cache(maxsize=4)
+def _store(folder: str) -> BodyStore:
+    """The store of a folder, which remembers the last bodies it gave out."""
+    return BodyStore(Path(folder))
+
+
+@lru_cache(maxsize=1)
+def _one_thread() -> Any:
+    """Hold the numerical libraries of this process to one thread for good.
+
+    Several workers with several threads each would slow each other down, and the number of threads may
+    change the last bit of an answer."""
+    from threadpoolctl import threadpool_limits
+
+    return threadpool_limits(1)
