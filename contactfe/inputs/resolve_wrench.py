@@ -48,7 +48,7 @@ def resolve_wrench(work: Resolver, fastener: FastenerInput | None) -> WrenchInpu
     opening = _opening(work, fastener)
     if opening is None:
         return None
-    defaults = head_defaults(profile, fastener.across_flats_nominal, opening)
+    defaults = head_defaults(profile, fastener.across_flats_nominal, opening, fastener.shape)
     _check_dims(work, profile, defaults)
     dims = {name: float(work.values.get(f"wrench.{name}", entry.value)) for name, entry in defaults.items()}
     rules = {

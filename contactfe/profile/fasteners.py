@@ -124,6 +124,10 @@ def _one_sided(fastener: FastenerInput, sides: int) -> tuple[Piece, ...]:
     full = s / 2 * math.tan(pitch / 2)
     f = half_flat(s, fastener.rounding, sides)
     lost = full - f
+    if lost <= fastener.corner_radius * math.tan(pitch / 2):
+        # The corner's own rounding takes away more than the wear does.
+        corners = [f"corner-{k + 1}" for k in range(sides)]
+        return filleted_loop(_flats(s, full, sides), [fastener.corner_radius] * sides, corners)
     pieces: list[Piece] = []
     names: list[str] = []
     for k in range(sides):

@@ -216,7 +216,16 @@ PROFILES: tuple[str, ...] = tuple(_PROFILES)
 """The wrench profiles; "outline" is read from a file and has no dimensions."""
 
 
-def head_defaults(profile: str, s: float, opening: float) -> dict[str, DefaultDim]:
+# A square's flat is as long as it is wide: jaws and throat have to reach past its corners.
+_SQUARE_JAWS: dict[str, _Rule] = {
+    "jaw_reach": _share(0.62, "engineering judgement, square: past the corner at 0.5 s"),
+    "jaw_depth": _share(0.58, "engineering judgement, square: past the corner at 0.5 s"),
+    "throat_depth": _share(0.78, "engineering judgement, square: clears the flat behind"),
+    "head_centre": _share(-0.1, "engineering judgement, square"),
+}
+
+
+def head_defaults(profile: str, s: float, opening: float, shape: str = "hex") -> dict[str, DefaultDim]:
     """Return the default dimensions of a head by name, for nominal across flats `s` (mm) and `opening` (mm).
 
     Includes "thickness". Empty for "outline", whose file holds the whole head. Raises ContactFEError (slug
@@ -230,7 +239,8 @@ def head_defaults(profile: str, s: float, opening: float) -> dict[str, DefaultDi
         )
     beyond = not _ring_table()[0][0] <= s <= _ring_table()[-1][0]
     found: dict[str, DefaultDim] = {}
-    for name, (rule, text) in _PROFILES[profile].items():
+    rules = _PROFILES[profile] | (_SQUARE_JAWS if (profile, shape) == ("open-end", "square") else {})
+    for name, (rule, text) in rules.items():
         told = (
             text.replace("table, interpolated in s", "least-squares line beyond its table")
             if beyond
