@@ -92,7 +92,7 @@ class ContactRig:
 
     def problem(self, rotation: float) -> ContactProblem:
         """The contact problem at a rotation (rad)."""
-        return self._builder.build(self.search.pairing(rotation), rotation, self.widest)
+        return self._builder.build(self.search.pairing(rotation, 2.0 * self.widest), rotation, self.widest)
 
     def solve(
         self, rotation: float, law: ContactLaw, before: ContactSolution | None = None
@@ -133,10 +133,9 @@ def solve_problem(
     else:
         slid = solve_sliding(problem, weak, (mu, law.caps(problem)), start, motion)
         problem, pressure, motion, report = slid.problem, slid.pressure, slid.motion, slid.report
-    change = problem.apply(pressure, mu) - problem.balance_n.T @ motion
     torque = handle.sense * float((problem.arm_n + mu * problem.arm_t) @ pressure)
     return ContactSolution(
-        rotation, problem, law, pressure, (problem.gap + change) / problem.length, motion, torque, report
+        rotation, problem, law, pressure, report.gap / problem.length, motion, torque, report
     )
 
 

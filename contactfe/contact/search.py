@@ -175,10 +175,14 @@ class GapSearch:
         self._atom_points = self._fastener_pieces.frame(piece, at[:, 0])[0]
         self._atom_next = np.roll(np.arange(len(side)), -1)
 
-    def pairing(self, rotation: float) -> Pairing:
-        """The pairing when the wrench has turned by ``rotation`` (rad, >= 0) in its sense from square."""
+    def pairing(self, rotation: float, widest: float | None = None) -> Pairing:
+        """The pairing when the wrench has turned by ``rotation`` (rad, >= 0) in its sense from square.
+
+        ``widest`` (mm) narrows the window: gaps that are wider all along a stretch are left out.
+        """
         angle = -self.sense * rotation
-        piece, atom, low, high, heights, normal = self._facing(turned(self._atom_points, angle))
+        limit = self.window[1] if widest is None else widest - self.offset
+        piece, atom, low, high, heights, normal = self._facing(turned(self._atom_points, angle), limit)
         row, side, low, high = self._cut_at_sides(piece, low, high)
         piece, atom = piece[row], atom[row]
         u = (low[:, None] + GAUSS * (high - low)[:, None]).ravel()
@@ -206,7 +210,7 @@ class GapSearch:
             gap=gap + self.offset,
         )
 
-    def _facing(self, points: Array) -> tuple[Index, Index, Array, Array, Array, Array]:
+    def _facing(self, points: Array, widest: float) -> tuple[Index, Index, Array, Array, Array, Array]:
         """Pairs of wrench piece and fastener atom that look at each other within the window.
 
         Returns piece, atom, from and to which fraction of the piece, mean height, and the normal (nan on arcs, whose
@@ -214,7 +218,7 @@ class GapSearch:
         """
         found = [self._on_facets(points), self._on_arcs(points)]
         piece, atom, u, h, normal = (np.concatenate(parts) for parts in zip(*found, strict=True))
-        ok = (h.min(axis=1) < self.window[1]) & (h.max(axis=1) > -self.window[0])
+        ok = (h.min(axis=1) < widest) & (h.max(axis=1) > -self.window[0])
         return piece[ok], atom[ok], u[ok, 0], u[ok, 1], h[ok].mean(axis=1), normal[ok]
 
     def _on_facets(self, points: Array) -> tuple[Index, Index, Array, Array, Array]:

@@ -10,7 +10,7 @@ falls in every step for the monotone matrices that friction below about 0.5 leav
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,12 +29,16 @@ SAMPLES = 3  # cells whose own flexibility sets the scale of gaps
 
 @dataclass(frozen=True)
 class SolveReport:
-    """How a solve went. ``residual`` is relative: violated conditions over the pressure and gap scales."""
+    """How a solve went. ``residual`` is relative: violated conditions over the pressure and gap scales.
+
+    ``gap`` (c,): the gaps that are left, integrated over each cell (mm2 per mm of depth), as the check worked them out.
+    """
 
     converged: bool
     method: str
     iterations: int
     residual: float
+    gap: Array = field(default_factory=lambda: np.zeros(0), compare=False, repr=False)
 
 
 class Dense:
@@ -167,13 +171,16 @@ def _judged(
     problem: BoundedProblem, scale: _Scale, found: tuple[Array, Array, int], method: str
 ) -> tuple[Array, Array, SolveReport]:
     pressure, motion = found[0] * scale.cap, found[1] * scale.unit / scale.rows
-    residual = complementarity(problem, pressure, motion, scale.typical)
-    return pressure, motion, SolveReport(bool(residual < RESIDUAL_LIMIT), method, found[2], residual)
+    gap = _gaps(problem, pressure, motion)
+    residual = _violation(problem, pressure, gap, scale.typical)
+    return pressure, motion, SolveReport(bool(residual < RESIDUAL_LIMIT), method, found[2], residual, gap)
 
 
-def complementarity(
-    problem: BoundedProblem, pressure: Array, motion: Array, typical: float | None = None
-) -> float:
+def _gaps(problem: BoundedProblem, pressure: Array, motion: Array) -> Array:
+    return np.asarray(problem.gap + problem.matrix.apply(pressure) - problem.balance_n.T @ motion)
+
+
+def complementarity(problem: BoundedProblem, pressure: Array, motion: Array) -> float:
     """Largest violation of the contact conditions and of balance, relative to the scales of the problem.
 
     For each cell |p - clip(p - s / d, 0, cap)| / cap with d the typical own flexibility of a cell; for balance, net
@@ -181,12 +188,17 @@ def complementarity(
     """
     if len(pressure) == 0:
         return 0.0
-    s = problem.gap + problem.matrix.apply(pressure) - problem.balance_n.T @ motion
-    d = typical_flexibility(problem) if typical is None else typical
-    miss = float((np.abs(pressure - np.clip(pressure - s / d, 0.0, problem.cap)) / problem.cap).max())
+    return _violation(problem, pressure, _gaps(problem, pressure, motion), typical_flexibility(problem))
+
+
+def _violation(problem: BoundedProblem, pressure: Array, gap: Array, typical: float) -> float:
+    moved = np.clip(pressure - gap / typical, 0.0, problem.cap)
+    miss = float((np.abs(pressure - moved) / problem.cap).max())
+    if not pressure.any():
+        return miss
     force = np.abs(problem.balance) @ pressure
     net = np.abs(problem.balance @ pressure - problem.force)
-    return max(miss, float((net / np.maximum(force, 1e-300)).max()) if pressure.any() else 0.0)
+    return max(miss, float((net / np.maximum(force, 1e-300)).max()))
 
 
 def _interior(problem: BoundedProblem) -> tuple[Array, Array, int]:

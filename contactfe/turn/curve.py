@@ -15,13 +15,13 @@ from contactfe.turn.build import BuiltPair
 Array = NDArray[np.float64]
 
 FIRST_STEP = math.radians(0.12)
-GROWTH = 1.25
+GROWTH = 1.5
 LONGEST_STEP = math.radians(0.8)
 FALL = 0.965  # of the peak: where the march ends
 PAST_PEAK = math.radians(0.5)  # how far beyond it: a single cell that lets go is not the end
 MOST_ROTATION = math.radians(32)  # beyond the free play
 NEAR_PEAK = 0.985
-WANTED_NEAR_PEAK = 6
+WANTED_NEAR_PEAK = 8
 
 
 @dataclass(frozen=True, eq=False)
