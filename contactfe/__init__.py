@@ -31,7 +31,7 @@ _HOME = {
     "ContactFEError": "contactfe.errors",
 }
 
-__all__ = ["__version__", *_HOME]  # noqa: PLE0604
+__all__ = ["__version__", *_HOME]
 
 
 def __getattr__(name: str) -> Any:

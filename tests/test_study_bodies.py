@@ -101,8 +101,12 @@ def test_a_new_revision_of_the_solver_makes_new_bodies(monkeypatch: pytest.Monke
 
 
 def test_a_case_from_stored_bodies_is_the_case(tmp_path: Path) -> None:
-    """Flexibility goes with one over the modulus, so bodies solved at one modulus give any other one's answer."""
-    for case in (case_of(), case_of(fastener__elastic_modulus="100 GPa", wrench__thickness="9 mm", wrench__opening="loose")):
+    """Flexibility goes with one over the modulus, so bodies solved at one modulus give any other one's
+    answer."""
+    for case in (
+        case_of(),
+        case_of(fastener__elastic_modulus="100 GPa", wrench__thickness="9 mm", wrench__opening="loose"),
+    ):
         keys = body_keys(case)
         outcome = run_task(CaseTask("id", case, keys, str(tmp_path)))
         assert outcome.status == "ok" and outcome.answers is not None and outcome.record is not None
@@ -121,7 +125,9 @@ def test_stored_bodies_are_mapped_read_only_and_the_same_to_the_bit(tmp_path: Pa
     assert isinstance(found.flexibility.matrix, np.memmap) and not found.flexibility.matrix.flags.writeable
     fresh = bodies.compute_body(case, "wrench")
     assert np.array_equal(found.flexibility.matrix, fresh.flexibility.matrix)
-    assert np.array_equal(found.mesh.nodes, fresh.mesh.nodes) and np.array_equal(found.mesh.boundary.span, fresh.mesh.boundary.span)
+    assert np.array_equal(found.mesh.nodes, fresh.mesh.nodes) and np.array_equal(
+        found.mesh.boundary.span, fresh.mesh.boundary.span
+    )
     assert found.flexibility.observed.keys() == fresh.flexibility.observed.keys()
     for name, row in fresh.flexibility.observed.items():
         assert np.array_equal(found.flexibility.observed[name], row)

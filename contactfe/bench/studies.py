@@ -39,14 +39,13 @@ def bench_study(cases: int, edge: str | None = None) -> StudyPlan:
 
     A thousand are 5 profiles, 10 roundings, 5 yields and 4 frictions; fewer take fewer yields, frictions,
     roundings."""
-    yields = [f"{v} MPa" for v in (640, 720, 800, 870, 940)]
-    frictions = [0.10, 0.12, 0.15, 0.18]
-    roundings = [f"{v} %" for v in range(0, 60, 6)]
-    if cases > 1000:
-        frictions = [round(0.08 + 0.015 * i, 3) for i in range(round(cases / 250))]
-    elif cases < 1000:
-        yields, frictions = yields[::4], frictions[:2]
-        roundings = roundings[:: max(1, round(10 * 20 / cases))]
+    many_yields, many_frictions = (
+        (5, max(4, round(cases / 250))) if cases >= 1000 else (2, 2) if cases >= 100 else (1, 1)
+    )
+    many_roundings = max(1, round(cases / (len(PROFILES) * many_yields * many_frictions)))
+    yields = [f"{640 + 75 * i} MPa" for i in range(many_yields)]
+    frictions = [round(0.08 + 0.16 * (i + 1) / (many_frictions + 1), 3) for i in range(many_frictions)]
+    roundings = [f"{round(60 * i / many_roundings, 1)} %" for i in range(many_roundings)]
     base: dict[str, Any] = {"fastener": {"size": "M10"}}
     if edge is not None:
         base["mesh"] = {"edge_at_contact": edge}

@@ -27,6 +27,9 @@ COMMANDS: dict[str, str] = {
     "init": "contactfe.cli.init",
     "sizes": "contactfe.cli.tables",
     "grades": "contactfe.cli.tables",
+    "why": "contactfe.cli.why",
+    "band": "contactfe.cli.band",
+    "verify": "contactfe.cli.verify",
     "bench": "contactfe.cli.bench",
 }
 """Every subcommand, in the order of the help page, and the module that registers it."""

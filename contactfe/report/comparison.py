@@ -39,9 +39,8 @@ def draw_comparison(curve: Comparison, ax: Axes) -> None:
     ax.set_xlabel(curve.x_label)
     ax.set_ylabel(curve.y_label)
     ax.grid(True)
-    # The exact pressure of a sharp edge has no end: the computed points say how far the axis has to reach.
-    top = max(float(curve.points[1].max()), 0.0)
-    ax.set_ylim(0.0, 1.12 * top if top > 0 else 1.0)
+    # At a sharp edge the exact pressure has no end; the line stops short of it, and so does the axis.
+    ax.set_ylim(0.0, 1.12 * float(curve.line[1].max()))
     ax.legend(loc="best", frameon=True, framealpha=1.0, edgecolor="none")
 
 

@@ -6,6 +6,7 @@ import importlib
 import importlib.util
 import logging
 import os
+import re
 import shutil
 import tempfile
 import time
@@ -25,6 +26,7 @@ LOCAL = "local"
 PATIENCE = 5.0  # s that a scheduler gets to answer
 WAIT_FOR_WORKERS = 30.0  # s
 COUNT_EVERY = 5.0  # s between two looks at how many workers there are
+_ADDRESS = re.compile(r"[a-z]+://\S+:\d+")
 AHEAD = 2  # tasks given per thread of a worker, so that none waits for the next one
 
 
@@ -45,6 +47,13 @@ class DaskCluster:
                 "a cluster needs dask.distributed",
                 hint='install it: pip install "contactfe[cluster]"',
                 slug="missing-extra",
+            )
+        if address != LOCAL and _ADDRESS.fullmatch(address) is None:
+            raise ContactFEError(
+                f'"{address}" is not the address of a scheduler',
+                where="--cluster",
+                hint="write tcp://host:port as the scheduler prints it, or local",
+                slug="no-cluster",
             )
         self._cluster: Any = None
         self._scratch: str | None = None

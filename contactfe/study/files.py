@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import errno
 import os
+import shutil
+import time
 import uuid
 from collections.abc import Callable
 from pathlib import Path
 
 from contactfe.errors import ContactFEError
 
+STALE = 600.0  # s after which nobody is writing a part any more
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
@@ -62,6 +65,19 @@ def write_whole(path: Path, write: Callable[[Path], object]) -> None:
 def write_text(path: Path, text: str) -> None:
     """Write a whole UTF-8 text file, see `write_whole`."""
     write_whole(path, lambda part: part.write_text(text, encoding="utf-8", newline="\n"))
+
+
+def clear_parts(folder: Path) -> None:
+    """Remove what killed processes left half-written; what is recent may still be being written."""
+    for part in folder.rglob("*.part"):
+        try:
+            old = time.time() - part.stat().st_mtime > STALE
+        except OSError:  # its writer has just renamed it
+            continue
+        if old and part.is_dir():
+            shutil.rmtree(part, ignore_errors=True)
+        elif old:
+            remove(part)
 
 
 def remove(path: Path) -> None:

@@ -22,7 +22,7 @@ from typing import Any
 
 from contactfe import __version__
 from contactfe.study.bodies import BodyStore
-from contactfe.study.files import make_folder, not_written, write_text
+from contactfe.study.files import clear_parts, make_folder, not_written, write_text
 from contactfe.study.identity import digest
 from contactfe.study.plan import StudyPlan
 from contactfe.study.tables import Row, columns_of, row_of, write_csv, write_parquet
@@ -127,7 +127,8 @@ class StudyStore:
                 yield entry
 
     def begin(self, plan: StudyPlan) -> None:
-        """Write down the plan and that a run begins."""
+        """Write down the plan and that a run begins; clear away what killed runs left."""
+        clear_parts(self.folder)
         note = {
             "format": FORMAT,
             "name": plan.name,

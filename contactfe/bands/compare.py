@@ -1,0 +1,194 @@
+"""Two cases against each other on the same samples, and where their ranking changes along a swept input."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactfe.bands.band import HIGH, LOW, SAMPLES, Band, bands_at, uncertain_case
+from contactfe.bands.chances import Chance, chance
+from contactfe.bands.points import joint_columns, sobol_points
+from contactfe.bands.read import UncertainCase
+from contactfe.bands.solve import Watch
+from contactfe.errors import ContactFEError
+from contactfe.inputs import FIELDS, field_of, set_path
+from contactfe.inputs.values import read_value
+
+Array = NDArray[np.float64]
+
+CROSSOVER_SAMPLES = 32
+
+
+@dataclass(frozen=True, eq=False)
+class Comparison:
+    """Two bands whose samples go together: `shared` are the inputs that had the same value in both."""
+
+    first: Band
+    second: Band
+    shared: tuple[str, ...]
+
+    @cached_property
+    def known(self) -> NDArray[np.bool_]:
+        """Which samples have an answer in both (n,)."""
+        return self.first.known & self.second.known
+
+    def first_beats_second(self) -> Chance:
+        """Probability that the first slips at a higher torque than the second."""
+        return chance((self.first.torque_Nm > self.second.torque_Nm)[self.known])
+
+    def ties(self) -> int:
+        """Samples in which both slip at the same torque, such as both turning freely."""
+        return int((self.first.torque_Nm == self.second.torque_Nm)[self.known].sum())
+
+    def ratio(self) -> tuple[float, float, float]:
+        """Median, 10 % and 90 % of the ratio of the slip torques, over samples in which the second one grips."""
+        grips = self.known & (self.second.torque_Nm > 0.0)
+        if not grips.any():
+            return float("nan"), float("nan"), float("nan")
+        ratio = self.first.torque_Nm[grips] / self.second.torque_Nm[grips]
+        low, middle, high = np.quantile(ratio, [LOW, 0.5, HIGH])
+        return float(middle), float(low), float(high)
+
+
+@dataclass(frozen=True, eq=False)
+class Crossover:
+    """Where the ranking of two cases changes along a swept input (internal units).
+
+    `values` (k,) are the values swept, `first_Nm` and `second_Nm` (n, k) the torques, `places` (n,) where the first
+    change of each sample lies, nan where there is none. `leads` is the chance (k,) that the first one leads.
+    """
+
+    path: str
+    names: tuple[str, str]
+    values: Array
+    first_Nm: Array
+    second_Nm: Array
+    places: Array
+    shared: tuple[str, ...]
+
+    @property
+    def changes(self) -> Chance:
+        """Probability that the ranking changes within the values."""
+        return chance(np.isfinite(self.places))
+
+    @property
+    def leads(self) -> tuple[Chance, ...]:
+        """Probability that the first one slips at the higher torque, at each value."""
+        return tuple(chance(self.first_Nm[:, k] > self.second_Nm[:, k]) for k in range(len(self.values)))
+
+    def first_leads_before(self) -> bool:
+        """Whether in most samples that change (of all, where none does) the first one slips later up to there."""
+        changes = np.isfinite(self.places)
+        which = changes if changes.any() else np.ones(len(changes), dtype=bool)
+        leads = np.sign(self.first_Nm - self.second_Nm)[which]
+        started = leads[np.arange(len(leads)), np.argmax(leads != 0.0, axis=1)]
+        return bool(np.sum(started > 0.0) >= np.sum(started < 0.0))
+
+    def place(self) -> tuple[float, float, float] | None:
+        """Median, 10 % and 90 % of the place, over the samples that change; None when none does."""
+        found = self.places[np.isfinite(self.places)]
+        if not len(found):
+            return None
+        low, middle, high = np.quantile(found, [LOW, 0.5, HIGH])
+        return float(middle), float(low), float(high)
+
+
+@dataclass(frozen=True)
+class Sampling:
+    """How to sample: `n` points (a power of two) of a `seed`, on how many `workers`.
+
+    Outlines are looked for in `folder`; `watch` is called with how many jobs of how many are done.
+    """
+
+    n: int = SAMPLES
+    seed: int = 1
+    workers: int = 1
+    folder: Path | None = None
+    watch: Watch | None = None
+
+
+def compare(first: Mapping[str, Any], second: Mapping[str, Any], how: Sampling | None = None) -> Comparison:
+    """Bands of two cases on common random numbers: what both share (outside [wrench]) has one value in both.
+
+    Raises as `band`; names of the cases head their problems.
+    """
+    how = how or Sampling()
+    pair = _both(first, second, how.folder)
+    points, shared = _joint([pair], how)
+    one, two = bands_at([(*case, u) for case, u in zip(pair, points[0], strict=True)], how.seed, how.workers, how.watch)
+    return Comparison(one, two, shared)
+
+
+def crossover(
+    first: Mapping[str, Any],
+    second: Mapping[str, Any],
+    values: Sequence[str],
+    path: str = "fastener.rounding",
+    how: Sampling | None = None,
+) -> Crossover:
+    """Where along `values` (as text, upward) of an input the ranking of two cases changes, sample by sample.
+
+    Between two values the difference of the torques over their sum is taken as linear. Raises as `band`, and
+    ContactFEError (slug "crossover") for fewer than two values or values that do not go upward.
+    """
+    how = how or Sampling(CROSSOVER_SAMPLES)
+    field = field_of(path)
+    if field is None:
+        hint = "write table.key, such as fastener.rounding"
+        raise ContactFEError(f"no such input: {path}", hint=hint, slug="crossover")
+    numbers = np.array([float(read_value(field, text)) for text in values])
+    if len(numbers) < 2 or not (np.diff(numbers) > 0).all():
+        hint = 'such as "0 %, 20 %, 40 %"'
+        raise ContactFEError("values to sweep go upward, two at least", hint=hint, slug="crossover")
+    pairs = [_both(set_path(first, path, text), set_path(second, path, text), how.folder) for text in values]
+    points, shared = _joint(pairs, how)
+    tasks = [
+        (*case, u) for pair, both in zip(pairs, points, strict=True) for case, u in zip(pair, both, strict=True)
+    ]
+    found = bands_at(tasks, how.seed, how.workers, how.watch, alone=False)
+    names = (found[0].name, found[1].name)
+    one, two = (np.column_stack([b.torque_Nm for b in found[k::2]]) for k in (0, 1))
+    known = np.isfinite(one).all(axis=1) & np.isfinite(two).all(axis=1)
+    one, two = one[known], two[known]
+    places = np.array([first_change(numbers, a, b) for a, b in zip(one, two, strict=True)])
+    return Crossover(path, names, numbers, one, two, places, shared)
+
+
+def first_change(values: Array, first: Array, second: Array) -> float:
+    """Where the sign of first - second (k,) changes first along values (k,); nan where it never does.
+
+    A tie takes the side of what comes before it.
+    """
+    total = first + second
+    lead = np.where(total > 0.0, (first - second) / np.where(total > 0.0, total, 1.0), 0.0)
+    sign, at = 0.0, 0
+    for k, value in enumerate(lead):
+        if value == 0.0:
+            continue
+        if sign and np.sign(value) != sign:
+            share = lead[at] / (lead[at] - value)
+            return float(values[at] + share * (values[k] - values[at]))
+        sign, at = float(np.sign(value)), k
+    return float("nan")
+
+
+_Pair = tuple[tuple[UncertainCase, bool], tuple[UncertainCase, bool]]
+
+
+def _both(first: Mapping[str, Any], second: Mapping[str, Any], folder: Path | None) -> _Pair:
+    return uncertain_case(first, folder=folder, name="first"), uncertain_case(second, folder=folder, name="second")
+
+
+def _joint(pairs: Sequence[_Pair], how: Sampling) -> tuple[list[tuple[Array, Array]], tuple[str, ...]]:
+    """Points of both cases of every pair, with the column of the shank in common, and the inputs they share."""
+    columns, used, shared = joint_columns([(one.inputs, two.inputs) for (one, _), (two, _) in pairs])
+    points = sobol_points(how.n, used + 1, how.seed)
+    order = [entry.path for entry in FIELDS]
+    both = [(points[:, [*a, used]], points[:, [*b, used]]) for a, b in columns]
+    return both, tuple(sorted(shared, key=order.index))

@@ -1,0 +1,118 @@
+"""Which input makes the band as wide as it is, and how much narrower it would be if that one were known."""
+
+from __future__ import annotations
+
+import inspect
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.stats import sobol_indices, uniform
+
+from contactfe.bands.band import HIGH, LOW, Band
+from contactfe.bands.distributions import label_of
+from contactfe.bands.points import sobol_points
+from contactfe.bands.surrogate import Surrogate, fit
+from contactfe.errors import ContactFEError
+
+Array = NDArray[np.float64]
+
+POINTS = 2048  # of the surrogate, per index
+KNOWN_AT = 33  # values at which an input is taken as known
+ENOUGH = 0.9  # share of the variance below which the indices are called rough
+_CONSTANTS = ("contact.constraint_factor",)
+
+
+@dataclass(frozen=True)
+class InputShare:
+    """What one input contributes. `first` is its Sobol index of first order, the share of the variance that would go
+    if it were known; `total` the share that would stay if it alone were unknown. `band_if_known_Nm` is the expected
+    width of the 10 to 90 % band with this input known, `one_at_a_time_Nm` how far its own 10 to 90 % moves it."""
+
+    path: str
+    first: float
+    total: float
+    band_if_known_Nm: float
+    one_at_a_time_Nm: float
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """Shares of all inputs, the largest first-order index in front, and the surrogate they come from."""
+
+    shares: tuple[InputShare, ...]
+    band_Nm: float
+    degree: int
+    error_Nm: float
+    explained: float
+
+    def sentence(self) -> str:
+        """Say which input to measure first, and what that would bring."""
+        if self.degree == 0:
+            if self.explained > 0.5:  # a constant explains everything there is
+                return "Nothing to measure: the slip torque does not scatter."
+            return "Too few samples to tell which input to measure first: take more."
+        best = self.shares[0]
+        verb = "Calibrate" if best.path in _CONSTANTS else "Measure"
+        text = (
+            f"{verb} the {label_of(best.path)} first: known exactly, it would narrow the 10 to 90 % band from "
+            f"{self.band_Nm:.3g} to about {best.band_if_known_Nm:.3g} N m ({100 * best.first:.0f} % of the variance)."
+        )
+        if verb == "Calibrate" and len(self.shares) > 1:
+            second = next((s for s in self.shares if s.path not in _CONSTANTS), None)
+            if second is not None:
+                text += (
+                    f" Of what a gauge can measure, take the {label_of(second.path)}: "
+                    f"{self.band_Nm:.3g} to about {second.band_if_known_Nm:.3g} N m."
+                )
+        if self.explained < ENOUGH:
+            text += f" Rough: the fit explains only {100 * self.explained:.0f} % of the variance; take more samples."
+        return text
+
+
+def sensitivity(found: Band) -> Sensitivity:
+    """Sobol indices of a band's inputs on a polynomial fitted to its samples (Saltelli's estimators of scipy).
+
+    The share of an input of first order is what makes it worth knowing (Saltelli et al. 2004, "factor
+    prioritisation", from memory). Raises ContactFEError (slug "no-inputs") when nothing scatters.
+    """
+    if not found.inputs:
+        raise ContactFEError(
+            "nothing scatters in this case", hint="give an input as { low = ..., high = ... }", slug="no-inputs"
+        )
+    model = fit(found.u[found.known], found.torque_Nm[found.known])
+    d = len(found.inputs)
+    name = "rng" if "rng" in inspect.signature(sobol_indices).parameters else "random_state"
+    indices = sobol_indices(
+        func=lambda x: model(np.clip(x.T, 0.0, 1.0)),
+        n=POINTS,
+        dists=[uniform()] * d,
+        **{name: np.random.default_rng(found.seed)},
+    )
+    first = np.clip(np.nan_to_num(np.atleast_1d(indices.first_order)), 0.0, 1.0)
+    total = np.clip(np.nan_to_num(np.atleast_1d(indices.total_order)), 0.0, 1.0)
+    cloud = sobol_points(POINTS, d, found.seed)
+    shares = [
+        InputShare(
+            item.path,
+            float(first[k]),
+            float(total[k]),
+            _width_if_known(model, cloud, k),
+            found.one_at_a_time[k].spread_Nm if found.one_at_a_time else math.nan,
+        )
+        for k, item in enumerate(found.inputs)
+    ]
+    shares.sort(key=lambda share: -share.first)
+    width = float(np.ptp(np.quantile(model(cloud), [LOW, HIGH])))
+    return Sensitivity(tuple(shares), width, model.degree, model.error, model.explained)
+
+
+def _width_if_known(model: Surrogate, cloud: Array, k: int) -> float:
+    """Mean width of the band (N m) over values of input k, with that value known."""
+    widths = []
+    for share in (np.arange(KNOWN_AT) + 0.5) / KNOWN_AT:
+        points = cloud.copy()
+        points[:, k] = share
+        widths.append(np.ptp(np.quantile(model(points), [LOW, HIGH])))
+    return float(np.mean(widths))

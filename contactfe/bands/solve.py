@@ -1,0 +1,153 @@
+"""Solving jobs: bodies once per process, curves on them, in worker processes or in this one."""
+
+from __future__ import annotations
+
+import math
+import multiprocessing
+import signal
+from collections.abc import Callable, Sequence
+from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactfe.bands.jobs import MODULUS, Job
+from contactfe.elastic import Flexibility
+from contactfe.errors import ContactFEError, NotConverged
+from contactfe.inputs import CaseInput
+from contactfe.profile import ProfilePair, profile_pair
+from contactfe.turn import BodyModel, assemble, fastener_body, torque_curve, wrench_body
+from contactfe.turn.estimate import peak
+
+Array = NDArray[np.float64]
+Watch = Callable[[int, int], None]
+
+KEPT = 12  # bodies that a process remembers
+CHUNK = 6  # jobs that a worker takes at a time
+MOST_WORKERS = 61  # more handles than this one call cannot wait for on some systems
+
+
+def solve_jobs(jobs: Sequence[Job], workers: int = 1, watch: Watch | None = None) -> Array:
+    """Slip torques (n,) N m of the jobs: 0 where the wrench turns freely, nan where no curve was found.
+
+    The answers do not depend on `workers`. `watch` is called with how many of how many are done. Raises
+    GeometryError for bodies that cannot be built, ContactFEError for a number of workers that makes no sense or
+    workers that cannot start.
+    """
+    if not 1 <= workers <= MOST_WORKERS:
+        raise ContactFEError(f"{workers} workers", hint=f"ask for 1 to {MOST_WORKERS}", slug="workers")
+    # The same job is solved once; neighbours share bodies.
+    order = {job: None for job in jobs}
+    unique = sorted(order, key=lambda job: (hash_key(job.wrench), hash_key(job.fastener)))
+    chunks = [unique[i : i + CHUNK] for i in range(0, len(unique), CHUNK)]
+    found: dict[Job, float] = {}
+
+    def take(chunk: Sequence[Job], torques: Sequence[float]) -> None:
+        found.update(zip(chunk, torques, strict=True))
+        if watch is not None:
+            watch(len(found), len(unique))
+
+    if workers == 1 or len(chunks) == 1:
+        for chunk in chunks:
+            take(chunk, solve_chunk(chunk))
+    else:
+        _in_processes(chunks, min(workers, len(chunks)), take)
+    return np.array([found[job] for job in jobs])
+
+
+def hash_key(case: CaseInput) -> str:
+    """Text that is the same for the same body, to sort by."""
+    return repr((case.wrench, case.fastener))
+
+
+def solve_chunk(chunk: Sequence[Job]) -> list[float]:
+    """Slip torques N m of some jobs, one thread for the numerical libraries."""
+    _one_thread()
+    return [slip_torque(job) for job in chunk]
+
+
+def slip_torque(job: Job) -> float:
+    """Slip torque of a job in N m; 0 where the wrench turns freely, nan when the contact does not converge.
+
+    Raises:
+        GeometryError: from outlines or mesher.
+    """
+    fastener, wrench = _fastener(job.fastener), _wrench(job.wrench)
+    built = assemble(
+        job.case,
+        _pair(replace(job.fastener, wrench=job.wrench.wrench)),
+        _at_modulus(fastener, job.case.fastener.elastic_modulus),
+        _at_modulus(wrench, job.case.wrench.elastic_modulus),
+    )
+    try:
+        curve = torque_curve(built)
+    except NotConverged:
+        return math.nan
+    return 0.0 if curve.free_play is None else job.factor * peak(curve)[1]
+
+
+@lru_cache(maxsize=4 * KEPT)
+def _pair(shape: CaseInput) -> ProfilePair:
+    return profile_pair(shape)
+
+
+@lru_cache(maxsize=KEPT)
+def _fastener(shape: CaseInput) -> BodyModel:
+    return fastener_body(shape, _pair(shape))
+
+
+@lru_cache(maxsize=KEPT)
+def _wrench(shape: CaseInput) -> BodyModel:
+    return wrench_body(shape, _pair(shape))
+
+
+def _at_modulus(body: BodyModel, modulus: float) -> BodyModel:
+    if modulus == MODULUS:
+        return body
+    f, by = body.flexibility, MODULUS / modulus
+    observed = {name: weights * by for name, weights in f.observed.items()}
+    return replace(body, flexibility=Flexibility(f.nodes, f.matrix * by, observed))
+
+
+def _in_processes(
+    chunks: Sequence[Sequence[Job]], workers: int, take: Callable[[Sequence[Job], Sequence[float]], None]
+) -> None:
+    pool = ProcessPoolExecutor(
+        workers, mp_context=multiprocessing.get_context("spawn"), initializer=_deaf_to_interrupts
+    )
+    try:
+        waiting = {pool.submit(solve_chunk, chunk): chunk for chunk in _dealt(chunks, workers)}
+        while waiting:
+            done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in done:
+                take(waiting.pop(future), future.result())
+    except BrokenProcessPool as error:
+        raise ContactFEError(
+            "a worker process ended before its work was done",
+            hint='in a script, call below: if __name__ == "__main__": ; or ask for one worker',
+            slug="worker-start",
+        ) from error
+    finally:
+        pool.shutdown(cancel_futures=True)
+
+
+def _deaf_to_interrupts() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent hears it too, and decides
+
+
+def _dealt(chunks: Sequence[Sequence[Job]], workers: int) -> list[Sequence[Job]]:
+    """Chunks in an order that lets `workers` processes, taking turns, each stay in its part of the sorted jobs."""
+    part = math.ceil(len(chunks) / workers)
+    parts = [chunks[i * part : (i + 1) * part] for i in range(workers)]
+    return [chunk for row in range(part) for p in parts for chunk in p[row : row + 1]]
+
+
+@lru_cache(maxsize=1)
+def _one_thread() -> object:
+    """Hold the numerical libraries of this process to one thread: more may change the last bit of an answer."""
+    from threadpoolctl import threadpool_limits
+
+    return threadpool_limits(1)

@@ -1,0 +1,72 @@
+"""What scatters in a case that says nothing about scatter: limits of standards, and a few stated judgements."""
+
+from __future__ import annotations
+
+from contactfe.bands.distributions import Distribution
+from contactfe.bands.limits import standard_limits
+from contactfe.bands.read import UncertainCase, value_of
+from contactfe.errors import ContactFEError
+from contactfe.inputs import FIELDS
+
+JUDGED: dict[str, tuple[float, float, str]] = {
+    "contact.friction": (0.08, 0.24, "VDI 2230, classes B and C together"),
+    "contact.constraint_factor": (1.0, 1.4, "model constant in plane stress, engineering judgement"),
+}
+"""Ranges taken when the case's value lies in them: low, high, and why."""
+OTHERWISE = 0.3
+"""Share by which friction and constraint factor scatter about a value outside these ranges."""
+WALL_BELOW = 0.05
+"""The rules give the largest heads: real ones are taken up to this share smaller (engineering judgement)."""
+_STANDARD = (
+    "fastener.across_flats",
+    "fastener.engaged_depth",
+    "fastener.yield_strength",
+    "fastener.corner",
+    "wrench.opening",
+)
+
+
+def typical_scatter(plain: UncertainCase) -> tuple[Distribution, ...]:
+    """The inputs that scatter by rule in a case without distributions, in the order of the field list.
+
+    What the case states itself is taken as known, except friction; so are the corner of a worn head, and the width
+    of one that rust has taken from.
+    """
+    case = plain.case
+    found: list[Distribution] = []
+    for path in _STANDARD:
+        if _known(plain, path):
+            continue
+        try:
+            low, high, source = standard_limits(path, plain.base, case, {})
+        except ContactFEError:
+            continue
+        nominal = value_of(case, path)
+        if low < high and low - 1e-9 <= nominal <= high + 1e-9:
+            found.append(Distribution(path, nominal, low, high, source=source))
+    for path, (low, high, source) in JUDGED.items():
+        nominal = value_of(case, path)
+        if not low <= nominal <= high:
+            low, high = (1.0 - OTHERWISE) * nominal, (1.0 + OTHERWISE) * nominal
+            source = f"{100 * OTHERWISE:.0f} % about the value given, engineering judgement"
+        if low < high:
+            found.append(Distribution(path, nominal, low, high, source=source))
+    wall = "head_width" if case.wrench.profile == "open-end" else "outside_diameter"
+    if case.wrench.rules.get(wall, "given") != "given":
+        most = case.wrench.dims[wall]
+        source = f"up to {100 * WALL_BELOW:.0f} % below the rule, engineering judgement"
+        found.append(Distribution(f"wrench.{wall}", most, (1.0 - WALL_BELOW) * most, most, source=source))
+    order = [entry.path for entry in FIELDS]
+    return tuple(sorted(found, key=lambda item: order.index(item.path)))
+
+
+def _known(plain: UncertainCase, path: str) -> bool:
+    """Whether an input that a standard limits is known, or has no limits of its own in this case."""
+    f = plain.case.fastener
+    table, _, key = path.partition(".")
+    given = plain.base.get(table, {}).get(key)
+    if path == "fastener.across_flats":
+        return f.shape != "hex" or f.across_flats < f.across_flats_nominal - 1e-9
+    if path == "fastener.corner" and (f.rounding > 0.0 or f.shape != "hex"):
+        return True
+    return given is not None and given != "middle"

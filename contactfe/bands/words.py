@@ -1,0 +1,173 @@
+"""Bands as plain values for files, and as sentences."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import asdict
+from typing import Any
+
+from contactfe.bands.band import Band
+from contactfe.bands.chances import Chance
+from contactfe.bands.compare import Comparison, Crossover
+from contactfe.bands.distributions import Distribution, label_of, written
+from contactfe.bands.sensitivity import Sensitivity
+from contactfe.inputs import field_of
+from contactfe.units import KINDS
+
+_UNITS = {"length": "_mm", "stress": "_MPa", "angle": "_deg", "fraction": "_percent"}
+
+
+def band_words(found: Band) -> str:
+    """Say the band in one sentence."""
+    return (
+        f"slip torque {found.median_Nm:.3g} N m (median), {found.low_Nm:.3g} to {found.high_Nm:.3g} N m in eight of "
+        f"ten samples; plain case {found.nominal_Nm:.3g} N m"
+    )
+
+
+def statements(found: Band, target_Nm: float | None = None) -> list[tuple[str, Chance | None, str]]:
+    """The probabilities of a band as (what, chance or None, why there is none)."""
+    rows: list[tuple[str, Chance | None, str]] = []
+    if target_Nm is not None:
+        rows.append((f"the wrench slips below {target_Nm:.4g} N m", found.below(target_Nm), ""))
+    rows.append(("the bolt twists off before the wrench slips", found.twists_off_first(), found.no_twist_off))
+    rows.append(("the wrench turns freely", found.turns_freely(), ""))
+    return rows
+
+
+def comparison_words(found: Comparison) -> str:
+    """Say in one sentence which of two cases slips later, and by how much."""
+    one, two = found.first.name, found.second.name
+    middle, low, high = found.ratio()
+    text = f"{one} slips later than {two} with a probability of {found.first_beats_second().words()}"
+    if math.isfinite(middle):
+        text += f"; ratio of the slip torques {middle:.3g} ({low:.3g} to {high:.3g} in eight of ten samples)"
+    ties = found.ties()
+    return f"{text}; {ties} of {int(found.known.sum())} samples are ties" if ties else text
+
+
+def crossover_words(found: Crossover) -> str:
+    """Say in one sentence where the ranking changes."""
+    one, two = found.names
+    label, shown = label_of(found.path), [_shown(found.path, float(v)) for v in found.values]
+    place = found.place()
+    before, after = (one, two) if found.first_leads_before() else (two, one)
+    if place is None:
+        return (
+            f"the ranking changes in no sample from {label} {shown[0]} to {shown[-1]}; there {one} slips later than "
+            f"{two} with a probability of {found.leads[-1].words()}"
+        )
+    middle, low, high = (_shown(found.path, v) for v in place)
+    return (
+        f"{before} is ahead at {label} {shown[0]}; {after} overtakes it with a probability of {found.changes.words()}, "
+        f"at {middle} (median; {low} to {high} in eight of ten samples that change)"
+    )
+
+
+def band_record(
+    found: Band, version: str, shares: Sensitivity | None = None, target_Nm: float | None = None
+) -> dict[str, Any]:
+    """Everything about a band as plain values; names carry their unit."""
+    return {
+        "name": found.name,
+        **found.columns(),
+        "slip_torque_plain_case_Nm": _finite(found.nominal_Nm),
+        "slip_torque_at_medians_Nm": _finite(found.median_case_Nm),
+        "samples": found.samples,
+        "seed": found.seed,
+        "scatter_by_rule": found.by_rule,
+        "inputs": [input_record(item) for item in found.inputs],
+        "probabilities": [
+            {"what": what, **(asdict(odds) if odds is not None else {"share": None, "why": why})}
+            for what, odds, why in statements(found, target_Nm)
+        ],
+        "one_at_a_time": [
+            {key: _finite(value) for key, value in asdict(item).items()} for item in found.one_at_a_time
+        ],
+        "sensitivity": None if shares is None else _sensitivity_record(shares),
+        "slip_torque_Nm": [_finite(t) for t in found.torque_Nm.tolist()],
+        "cautions": list(found.cautions),
+        "version": version,
+    }
+
+
+def column_values(found: Band) -> dict[str, list[float | None]]:
+    """Every sample as columns whose names carry their unit: the inputs, slip torque, and twist-off where known."""
+    columns: dict[str, list[float | None]] = {}
+    for k, item in enumerate(found.inputs):
+        kind = item.field.kind
+        unit, factor = (_UNITS[kind], KINDS[kind].shown_factor) if kind in KINDS else ("", 1.0)
+        columns[f"{item.path}{unit}"] = [float(f"{v / factor:.12g}") for v in found.values[:, k].tolist()]
+    columns["slip_torque_Nm"] = [_finite(t) for t in found.torque_Nm.tolist()]
+    if found.twist_off_Nm is not None:
+        columns["twist_off_Nm"] = list(found.twist_off_Nm.tolist())
+    return columns
+
+
+def _sensitivity_record(found: Sensitivity) -> dict[str, Any]:
+    shares = [asdict(share) | {"one_at_a_time_Nm": _finite(share.one_at_a_time_Nm)} for share in found.shares]
+    return asdict(found) | {"shares": shares, "sentence": found.sentence()}
+
+
+def input_record(item: Distribution) -> dict[str, Any]:
+    """A distribution as plain values with units."""
+
+    def text(value: float | None) -> str | float | None:
+        return None if value is None or not math.isfinite(value) else written(item.field, value)
+
+    return {
+        "input": item.path,
+        "nominal": text(item.nominal),
+        "low": text(item.low),
+        "high": text(item.high),
+        "mean": text(item.mean),
+        "sd": text(item.sd),
+        "source": item.source,
+    }
+
+
+def comparison_record(found: Comparison, version: str) -> dict[str, Any]:
+    """A comparison as plain values."""
+    middle, low, high = (x if math.isfinite(x) else None for x in found.ratio())
+    return {
+        "first": band_record(found.first, version),
+        "second": band_record(found.second, version),
+        "shared_inputs": list(found.shared),
+        "first_beats_second": asdict(found.first_beats_second()),
+        "ties": found.ties(),
+        "ratio": {"median": middle, "p10": low, "p90": high},
+    }
+
+
+def crossover_record(found: Crossover, version: str) -> dict[str, Any]:
+    """A crossover as plain values."""
+    field = field_of(found.path)
+    place = found.place()
+    assert field is not None
+    return {
+        "input": found.path,
+        "first": found.names[0],
+        "second": found.names[1],
+        "values": [written(field, float(v)) for v in found.values],
+        "first_leads": [asdict(odds) for odds in found.leads],
+        "ranking_changes": asdict(found.changes),
+        "place": None
+        if place is None
+        else dict(zip(("median", "p10", "p90"), (written(field, v) for v in place), strict=True)),
+        "shared_inputs": list(found.shared),
+        "version": version,
+    }
+
+
+def _finite(value: Any) -> Any:
+    """The value, None for a number that is not finite: JSON has no such numbers."""
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def _shown(path: str, value: float) -> str:
+    """A value in words, three digits."""
+    field = field_of(path)
+    if field is None or field.kind not in KINDS:
+        return f"{value:.3g}"
+    info = KINDS[field.kind]
+    return f"{value / info.shown_factor:.3g} {info.shown}"

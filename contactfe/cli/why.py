@@ -1,0 +1,129 @@
+"""`contactfe why`: what governs a case, the chain of events that led there, what would help, and what differs."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from contactfe import __version__
+from contactfe.cli.checks import checked_case, folder_problems
+from contactfe.cli.output import say, say_json, say_table, say_wrapped, tell
+
+if TYPE_CHECKING:
+    from contactfe.explain import Comparison, Explanation
+    from contactfe.inputs import CaseInput
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to an application."""
+
+    @app.command(
+        "why",
+        help="Explain a case: what lets go first, by what margin, how it came to it, and what would help.",
+    )
+    def why(
+        case: Annotated[Path, typer.Argument(metavar="CASE.toml", help="The case.")],
+        against: Annotated[
+            Path | None,
+            typer.Option(
+                "--against",
+                metavar="OTHER.toml",
+                help="Split the difference to another case into shares of what differs.",
+            ),
+        ] = None,
+        out: Annotated[
+            Path | None,
+            typer.Option("--out", metavar="DIR", help="Write JSON, figures and fields into this folder."),
+        ] = None,
+        rotation: Annotated[
+            float | None,
+            typer.Option(
+                "--rotation",
+                metavar="DEG",
+                help="Rotation of figure and fields, deg from square. Default: slip.",
+            ),
+        ] = None,
+        as_json: Annotated[
+            bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
+        ] = False,
+    ) -> None:
+        if rotation is not None and out is None:
+            raise typer.BadParameter("it has no use without --out", param_hint="--rotation")
+        problems = folder_problems(out) if out is not None else ()
+        _, checked = checked_case(case, problems)
+        other = checked_case(against)[1] if against is not None else None
+        found, comparison = _work(checked, other)
+        if out is not None:
+            from contactfe.report.why_figures import write_why_folder
+
+            written = write_why_folder(found, comparison, out, rotation)
+            tell(f"written: {out} ({', '.join(path.name for path in written)})")
+        if as_json:
+            say_json(_record(found, comparison))
+        else:
+            _say(found, comparison)
+
+
+def _work(case: CaseInput, other: CaseInput | None) -> tuple[Explanation, Comparison | None]:
+    from contactfe.explain import compare, explain
+    from contactfe.turn import solve_case
+
+    found = explain(solve_case(case))
+    return found, None if other is None else compare(case, other, _progress())
+
+
+def _progress() -> Callable[[int, int], None]:
+    def told(done: int, total: int) -> None:
+        if done == total or done % 4 == 0:
+            tell(f"compared: {done} of {total} cases between the two")
+
+    return told
+
+
+def _record(found: Explanation, comparison: Comparison | None) -> dict[str, Any]:
+    from contactfe.explain import comparison_dict
+
+    record = found.to_dict(__version__)
+    return record if comparison is None else record | {"against": comparison_dict(comparison)}
+
+
+def _say(found: Explanation, comparison: Comparison | None) -> None:
+    from contactfe.explain import words
+    from contactfe.report.words import case_words
+
+    case = found.record.built.case
+    say(case.name)
+    say(f"  {case_words(case)}")
+    say()
+    for line in words.governs(found):
+        say_wrapped(line, "  ")
+    if found.modes.modes:
+        say()
+        say("what ends it, N m")
+        say_table(words.mode_rows(found.modes, ends=True))
+        say("what leaves marks, or would hold alone, N m")
+        say_table(words.mode_rows(found.modes, ends=False))
+        say()
+        say("how it came to it")
+        say_table(
+            [(f"{s.torque_Nm:.1f}", "N m", f"{s.rotation_deg:.2f}", "deg", s.words) for s in found.steps]
+        )
+        say()
+        say(f"what would raise the {words.raised(found)} most")
+        for line in words.helps(found):
+            say_wrapped(line)
+    if comparison is not None:
+        say()
+        say("what makes the difference")
+        first, last = words.difference(comparison)[0], words.difference(comparison)[1:]
+        say_wrapped(first, "  ")
+        say_table(words.share_rows(comparison))
+        for line in last:
+            say_wrapped(line, "  ")
+    say()
+    say("cautions")
+    for caution in found.cautions():
+        say_wrapped(caution)

@@ -1,0 +1,68 @@
+"""The same pair with one of the two mechanisms switched off: the giving of the wrench, or crushing.
+
+Both re-use the bodies: a stiffer wrench has the same flexibility times a small number, a harder surface another cap.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from contactfe.elastic import Flexibility
+from contactfe.errors import NotConverged
+from contactfe.inputs import CaseInput
+from contactfe.turn import BodyModel, BuiltPair, TorqueCurve, assemble, torque_curve
+from contactfe.turn.estimate import peak
+
+STIFF = 1e-3  # of the wrench's flexibility: rigid for our purpose
+HARD = 200.0  # times the yield strength: a cap that only the very edge of a corner reaches
+
+
+@dataclass(frozen=True)
+class GripAlone:
+    """Slip torques (N m) of the same pair: with a rigid wrench, so that only crushing loses the grip, and without
+    crushing, so that only the giving of the wrench does; None where no such torque was found."""
+
+    rigid_Nm: float | None
+    uncrushed_Nm: float | None
+
+
+def grip_alone(built: BuiltPair) -> GripAlone:
+    """Solve both curves on the bodies that are there."""
+    harder = replace(built.case.contact, constraint_factor=HARD)
+    return GripAlone(
+        rigid_Nm=peak_torque(reassembled(built, built.case, STIFF)),
+        uncrushed_Nm=peak_torque(reassembled(built, replace(built.case, contact=harder))),
+    )
+
+
+def reassembled(built: BuiltPair, case: CaseInput, wrench: float = 1.0, fastener: float = 1.0) -> BuiltPair:
+    """The pair of another case on the same bodies, their flexibilities multiplied by factors."""
+    ratio = (
+        built.case.wrench.thickness / built.case.fastener.engaged_depth
+    )  # which `assemble` divides by again
+    return assemble(case, built.pair, scaled(built.fastener, fastener), scaled(built.wrench, ratio * wrench))
+
+
+def scaled(body: BodyModel, factor: float) -> BodyModel:
+    """A body whose flexibility is multiplied by a factor."""
+    if factor == 1.0:
+        return body
+    flex = body.flexibility
+    observed = {name: row * factor for name, row in flex.observed.items()}
+    return BodyModel(body.mesh, Flexibility(flex.nodes, flex.matrix * factor, observed))
+
+
+def peak_torque(built: BuiltPair) -> float | None:
+    """Slip torque (N m), 0 when the wrench turns freely, None when the curve has no top or cannot be solved."""
+    try:
+        curve = torque_curve(built)
+    except NotConverged:
+        return None
+    return top_of(curve)
+
+
+def top_of(curve: TorqueCurve) -> float | None:
+    """Largest torque of a curve (N m), 0 when the wrench turns freely, None when it was still not falling."""
+    if curve.free_play is None:
+        return 0.0
+    return peak(curve)[1] if curve.peak_inside else None

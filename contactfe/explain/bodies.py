@@ -1,0 +1,83 @@
+"""Bodies of many cases that differ a little, each meshed and factorised once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from contactfe.explain.alone import scaled
+from contactfe.inputs import CaseInput
+from contactfe.profile import ProfilePair, profile_pair
+from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, wrench_body
+from contactfe.turn.build import meshed_case
+
+MODULUS = 206_000.0  # MPa at which every flexibility is solved: it goes with one over the modulus
+
+
+class SharedBodies:
+    """Builds pairs and keeps their bodies: yield, friction, depth, thickness, moduli and hand make no other body."""
+
+    def __init__(self) -> None:
+        self._fasteners: dict[CaseInput, BodyModel] = {}
+        self._wrenches: dict[CaseInput, BodyModel] = {}
+
+    def build(self, case: CaseInput) -> BuiltPair:
+        """The pair of a case.
+
+        Raises:
+            GeometryError: from outlines or mesher.
+        """
+        shape = shape_of(case)
+        pair = profile_pair(shape)
+        fastener, wrench = self._fastener(shape, pair), self._wrench(shape, pair)
+        stiff = (MODULUS / case.fastener.elastic_modulus, MODULUS / case.wrench.elastic_modulus)
+        return assemble(case, pair, scaled(fastener, stiff[0]), scaled(wrench, stiff[1]))
+
+    def _fastener(self, shape: CaseInput, pair: ProfilePair) -> BodyModel:
+        # Of the wrench only its sense and the place of its flats shape the fastener's mesh.
+        head = replace(shape.wrench, opening=1.0, points=0, dims_items=(), poisson=0.0)
+        if head.profile not in ("open-end", "outline"):
+            head = replace(head, profile="ring")
+        key = replace(shape, wrench=head)
+        if key not in self._fasteners:
+            self._fasteners[key] = fastener_body(shape, pair)
+        return self._fasteners[key]
+
+    def _wrench(self, shape: CaseInput, pair: ProfilePair) -> BodyModel:
+        # Of the fastener only the new one of its size shapes the wrench's mesh.
+        key = replace(
+            shape,
+            fastener=replace(shape.fastener, rounding=0.0, worn_side="both", core_radius=0.0, poisson=0.0),
+        )
+        if key not in self._wrenches:
+            self._wrenches[key] = wrench_body(shape, pair)
+        return self._wrenches[key]
+
+
+def shape_of(case: CaseInput) -> CaseInput:
+    """The meshed case with everything that does not shape a body set to one value."""
+    meshed = meshed_case(case)
+    return replace(
+        meshed,
+        name="",
+        cautions=(),
+        fastener=replace(
+            meshed.fastener,
+            size=None,
+            grade=None,
+            engaged_depth=1.0,
+            yield_strength=1.0,
+            elastic_modulus=MODULUS,
+            stock="bar",
+            chamfer_angle=0.0,
+        ),
+        wrench=replace(
+            meshed.wrench,
+            thickness=1.0,
+            yield_strength=1.0,
+            elastic_modulus=MODULUS,
+            lead_in=0.0,
+            rules_items=(),
+        ),
+        contact=replace(meshed.contact, friction=0.0, constraint_factor=1.0),
+        load=replace(meshed.load, lever_arm=None),
+    )

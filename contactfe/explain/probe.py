@@ -1,0 +1,74 @@
+"""Values of nodal fields at any points of a mesh of six-node triangles."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import csr_matrix
+from scipy.spatial import cKDTree
+
+from contactfe.errors import ContactFEError
+from contactfe.mesh import SectionMesh
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+NEAR = 24  # cells, by the distance of their middles, among which the one that holds a point is sought
+OUTSIDE = 0.05  # of a cell: how far outside its straight triangle a point may lie; curved sides bulge less
+STEPS = 5
+
+
+def probe(mesh: SectionMesh, points: Array) -> csr_matrix:
+    """Sparse map (k, n) from nodal values to values at points (k, 2) mm, by the six shape functions of their cells.
+
+    Points on curved sides, which lie a little outside the straight triangles, are found as well.
+
+    Raises:
+        ContactFEError: a point lies outside the mesh.
+    """
+    cell, local = _holders(mesh, points)
+    x = mesh.nodes[mesh.cells[cell]]
+    for _ in range(STEPS):
+        miss = points - np.einsum("kj,kjc->kc", shapes(local), x)
+        jacobian = np.einsum("akj,kjc->kca", slopes(local), x)
+        local = local + np.linalg.solve(jacobian, miss[:, :, None])[:, :, 0]
+    rows = np.repeat(np.arange(len(points)), 6)
+    values = shapes(local).ravel()
+    return csr_matrix((values, (rows, mesh.cells[cell].ravel())), shape=(len(points), len(mesh.nodes)))
+
+
+def shapes(local: Array) -> Array:
+    """The six shape functions at reference coordinates (k, 2), as (k, 6)."""
+    r, s = local.T
+    q = 1.0 - r - s
+    return np.column_stack(
+        [q * (2 * q - 1), r * (2 * r - 1), s * (2 * s - 1), 4 * q * r, 4 * r * s, 4 * s * q]
+    )
+
+
+def slopes(local: Array) -> Array:
+    """Their derivatives along both reference coordinates, (2, k, 6)."""
+    r, s = local.T
+    q, o = 1.0 - r - s, np.zeros(len(local))
+    along_r = np.column_stack([1 - 4 * q, 4 * r - 1, o, 4 * (q - r), 4 * s, -4 * s])
+    along_s = np.column_stack([1 - 4 * q, o, 4 * s - 1, -4 * r, 4 * r, 4 * (q - s)])
+    return np.stack([along_r, along_s])
+
+
+def _holders(mesh: SectionMesh, points: Array) -> tuple[Index, Array]:
+    """The cell of each point (k,), and its coordinates (k, 2) in the straight triangle."""
+    corners = mesh.nodes[mesh.cells[:, :3]]
+    near = min(NEAR, len(corners))
+    candidates = cKDTree(corners.mean(axis=1)).query(points, k=near)[1].reshape(len(points), near)
+    p = corners[candidates]
+    a, b, c = p[:, :, 1] - p[:, :, 0], p[:, :, 2] - p[:, :, 0], points[:, None] - p[:, :, 0]
+    area = a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0]
+    r = (c[..., 0] * b[..., 1] - c[..., 1] * b[..., 0]) / area
+    s = (a[..., 0] * c[..., 1] - a[..., 1] * c[..., 0]) / area
+    inside = np.minimum(np.minimum(r, s), 1.0 - r - s)
+    best = inside.argmax(axis=1)
+    row = np.arange(len(points))
+    if len(points) and float(inside[row, best].min()) < -OUTSIDE:
+        x, y = points[int(inside[row, best].argmin())]
+        raise ContactFEError(f"({x:.3f}, {y:.3f}) mm lies outside the mesh", slug="outside-mesh")
+    return candidates[row, best], np.column_stack([r[row, best], s[row, best]])

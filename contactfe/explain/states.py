@@ -1,0 +1,140 @@
+"""Displacements and stresses of a body at many states at once: factorised once."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactfe.contact import ContactSolution
+from contactfe.elastic import HeldBody, nodal_stresses, von_mises
+from contactfe.errors import ContactFEError
+from contactfe.mesh import SectionMesh
+from contactfe.turn import BuiltPair, CaseRecord
+from contactfe.turn.build import hold_fastener, hold_wrench
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class BodyStates:
+    """One body at k states, in its own frame: `displacement` (k, n, 2) mm, `stress` (k, n, 4) MPa (sxx, syy, sxy,
+    szz) at the nodes."""
+
+    mesh: SectionMesh
+    displacement: Array
+    stress: Array
+
+    def __post_init__(self) -> None:
+        self.displacement.setflags(write=False)
+        self.stress.setflags(write=False)
+
+    @property
+    def von_mises(self) -> Array:
+        """Von Mises stress (k, n), MPa."""
+        return von_mises(self.stress)
+
+    @property
+    def principal(self) -> Array:
+        """Principal stresses in the plane (k, n, 2), MPa, the larger one first."""
+        sx, sy, sxy = self.stress[..., 0], self.stress[..., 1], self.stress[..., 2]
+        mean, radius = 0.5 * (sx + sy), np.hypot(0.5 * (sx - sy), sxy)
+        return np.stack([mean + radius, mean - radius], axis=-1)
+
+
+def wrench_states(built: BuiltPair, solutions: Sequence[ContactSolution]) -> BodyStates:
+    """The wrench at some contact states; stresses refer to its own thickness."""
+    ratio = built.case.wrench.thickness / built.case.fastener.engaged_depth
+    forces = [s.problem.nodal_forces(s.pressure, s.law.friction)[1] / ratio for s in solutions]
+    mesh = built.wrench.mesh
+    return _states(hold_wrench(built.case, mesh), built.wrench.flexibility.nodes, forces)
+
+
+def fastener_states(built: BuiltPair, solutions: Sequence[ContactSolution]) -> BodyStates:
+    """The fastener at some contact states, in its own frame."""
+    forces = [s.problem.nodal_forces(s.pressure, s.law.friction)[0] for s in solutions]
+    mesh = built.fastener.mesh
+    return _states(hold_fastener(built.case, mesh), built.fastener.flexibility.nodes, forces)
+
+
+def _states(body: HeldBody, nodes: Index, forces: Sequence[Array]) -> BodyStates:
+    mesh, k = body.mesh, len(forces)
+    load = np.zeros((2 * len(mesh.nodes), k))
+    load[np.column_stack([2 * nodes, 2 * nodes + 1]).ravel()] = np.column_stack(forces)
+    u = body.displacements(load).T.reshape(k, -1, 2)
+    return BodyStates(mesh, u, np.stack([nodal_stresses(mesh, body.material, one) for one in u]))
+
+
+def state_at(record: CaseRecord, rotation_deg: float) -> ContactSolution:
+    """The contact state at a rotation of the wrench's head (deg, from square), solved anew between the curve's points.
+
+    Raises:
+        ContactFEError: the rotation lies outside the curve, or the wrench turns freely.
+        NotConverged: from the solver.
+    """
+    curve = record.curve
+    if not curve.solutions:
+        raise ContactFEError("the wrench turns freely: there is no loaded state", slug="turns-freely")
+    first, last = math.degrees(curve.rotation[0]), math.degrees(curve.rotation.max())
+    if not first <= rotation_deg <= last:
+        raise ContactFEError(
+            f"the rotation {rotation_deg:g} deg lies outside the curve",
+            hint=f"ask for {first:.3g} to {last:.3g} deg",
+            slug="rotation-outside",
+        )
+    at = np.maximum.accumulate(curve.rotation)
+    drive = np.array([s.rotation for s in curve.solutions])
+    wanted = float(np.interp(math.radians(rotation_deg), at, drive))
+    before = curve.solutions[int(np.argmin(np.abs(drive - wanted)))]
+    return record.built.rig.solve(wanted, record.built.law, before if before.pressure.any() else None)
+
+
+@dataclass(frozen=True, eq=False)
+class FlankPressure:
+    """Pressure along one flat of the fastener, from its middle outwards in the running sense (anticlockwise).
+
+    ``place`` (c,) mm from the flat's middle; ``pressure`` (c,) MPa; ``crush_depth`` (c,) mm; ``length`` (c,) mm of
+    each cell.
+    """
+
+    flat: int
+    place: Array
+    pressure: Array
+    crush_depth: Array
+    length: Array
+
+
+def flank_pressures(built: BuiltPair, solution: ContactSolution) -> tuple[FlankPressure, ...]:
+    """Pressure and crush depth along each flat of the fastener, anticlockwise from the first one."""
+    pair, problem = built.pair, solution.problem
+    angle = pair.sense * solution.rotation
+    c, s = math.cos(angle), math.sin(angle)
+    own = problem.centre @ np.array([[c, s], [-s, c]])  # in the fastener's frame
+    facing = np.arctan2(-problem.normal[:, 1], -problem.normal[:, 0]) + angle - pair.first_flat
+    flat = np.round(facing / (math.tau / pair.flats)).astype(int) % pair.flats
+    depth = np.where(solution.capped, np.maximum(-solution.gap, 0.0), 0.0)
+    found = []
+    for k in range(pair.flats):
+        on = flat == k
+        direction = pair.first_flat + math.tau * k / pair.flats + math.pi / 2
+        place = own[on] @ np.array([math.cos(direction), math.sin(direction)])
+        order = np.argsort(place)
+        found.append(
+            FlankPressure(
+                k + 1,
+                *(
+                    a[on][order]
+                    for a in (
+                        own @ np.array([math.cos(direction), math.sin(direction)]),
+                        solution.pressure,
+                        depth,
+                        problem.length,
+                    )
+                ),
+            )
+        )
+    return tuple(found)

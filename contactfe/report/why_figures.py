@@ -1,0 +1,294 @@
+"""The files of an explanation, and its figure of the pair as it deforms."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import tempfile
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from numpy.typing import NDArray
+
+from contactfe import __version__
+from contactfe.errors import ContactFEError
+from contactfe.explain import Comparison, Explanation, comparison_dict, state_at
+from contactfe.explain.ligaments import place_of
+from contactfe.mesh import write_fields
+from contactfe.report.files import fields
+from contactfe.report.state import BodyState, SlipState, slip_state
+from contactfe.report.style import (
+    CAUTION,
+    COLOURS,
+    CRUSHED,
+    GREY,
+    INK,
+    SOFT,
+    TINT,
+    axis_mark,
+    blank,
+    foot,
+    save,
+    styled,
+)
+from contactfe.report.why_charts import modes_figure, shares_figure
+from contactfe.report.words import case_words, number
+from contactfe.turn import CaseRecord, TorqueCurve
+
+Array = NDArray[np.float64]
+
+SHOWN = 0.1  # of the width across flats: about how far the largest displacement is drawn
+ARROW = 0.16  # of the width across flats: length of an arrow at the pressure cap
+ARROW_STEP = 0.035  # of the width across flats: from one arrow to the next
+APART = 0.3  # of the width across flats: between two hot spots
+SPOTS = 3  # hot spots that are named on each body
+LIGAMENTS = 3  # sections that are drawn
+FILES = ("why.json", "modes.png", "state.png", "fields.vtu")
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A hot spot: place (2,) mm in the figure, von Mises stress (MPa) and where it is."""
+
+    at: tuple[float, float]
+    value: float
+    place: str
+
+
+def write_why_folder(
+    found: Explanation, comparison: Comparison | None, folder: Path, rotation_deg: float | None = None
+) -> list[Path]:
+    """Write why.json, modes.png, state.png, fields.vtu and, with a comparison, shares.png into a folder.
+
+    Everything is written beside first and then moved in file by file. State and fields are those at a rotation (deg
+    from square), at slip when none is given. Of a wrench that turns freely only why.json and fields.vtu are written.
+
+    Raises:
+        ContactFEError: the folder cannot be written to, or the rotation lies outside the curve.
+    """
+    record = found.record if rotation_deg is None else at_rotation(found.record, rotation_deg)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(
+            dir=folder.parent, prefix=f".{folder.name}.", suffix=".part"
+        ) as name:
+            beside = Path(name)
+            _write(found, comparison, record, beside)
+            written = sorted(path.name for path in beside.iterdir())
+            for file in written:
+                os.replace(beside / file, folder / file)
+    except OSError as error:
+        raise ContactFEError(
+            f"the results cannot be written: {error.strerror or type(error).__name__}",
+            where=str(folder),
+            hint="name a folder that can be written to",
+            slug="not-writable",
+        ) from error
+    return [folder / file for file in written]
+
+
+def _write(found: Explanation, comparison: Comparison | None, record: CaseRecord, folder: Path) -> None:
+    told = found.to_dict(__version__)
+    if comparison is not None:
+        told["against"] = comparison_dict(comparison)
+        save(shares_figure(comparison), folder / "shares.png")
+    state = slip_state(record)
+    (folder / "why.json").write_text(json.dumps(told, indent=1) + "\n", encoding="utf-8")
+    write_fields(folder / "fields.vtu", fields(record, state))
+    if found.modes.modes:
+        save(modes_figure(found), folder / "modes.png")
+        save(deformed_figure(found, record, state), folder / "state.png")
+
+
+def at_rotation(record: CaseRecord, rotation_deg: float) -> CaseRecord:
+    """The record with its curve reduced to the point at a rotation (deg from square), for figures and fields there.
+
+    Raises:
+        ContactFEError: the rotation lies outside the curve, or the wrench turns freely.
+    """
+    solution = state_at(record, rotation_deg)
+    torque = solution.torque * record.built.case.fastener.engaged_depth / 1e3
+    curve = TorqueCurve(
+        np.array([math.radians(rotation_deg)]), np.array([torque]), (solution,), record.curve.free_play
+    )
+    estimate = replace(record.estimate, slip_rotation_deg=rotation_deg)
+    return replace(record, curve=curve, estimate=estimate)
+
+
+@styled
+def deformed_figure(
+    found: Explanation, record: CaseRecord | None = None, state: SlipState | None = None
+) -> Figure:
+    """Return the figure of the deformed pair: magnified outlines, pressures as arrows, hot spots, worst sections.
+
+    ``record`` and ``state`` are those of the explained case at slip, or at another rotation (`at_rotation`).
+    """
+    record = record or found.record
+    state = state or slip_state(record)
+    figure = blank(11.4, 7.6)
+    ax = figure.add_axes((0.25, 0.17, 0.52, 0.73))
+    s = record.built.case.fastener.across_flats
+    magnification = _magnification(state, s)
+    for body, colour in ((state.wrench, GREY), (state.fastener, TINT)):
+        _undeformed(ax, body, colour)
+        _outline(ax, body.deformed(magnification), body)
+    _arrows(ax, state, s)
+    _sections(ax, found, state)
+    _limits(ax, state, magnification, s)
+    _name_spots(ax, state, s)
+    _captions(figure, record, magnification)
+    _legend(figure)
+    return figure
+
+
+def _magnification(state: SlipState, s: float) -> float:
+    """A round number that shows the largest displacement of the head about `SHOWN` of the width across flats long."""
+    near = np.linalg.norm(state.wrench.nodes, axis=1) < 1.3 * s
+    largest = max(
+        float(np.linalg.norm(state.wrench.displacement[near], axis=1).max()),
+        float(np.linalg.norm(state.fastener.displacement, axis=1).max()),
+    )
+    wanted = SHOWN * s / largest
+    step = 10.0 ** math.floor(math.log10(wanted))
+    return max(k * step for k in (1.0, 2.0, 5.0) if k * step <= wanted)
+
+
+def _undeformed(ax: Axes, body: BodyState, colour: str) -> None:
+    for ring in _rings(body, body.nodes):
+        ax.fill(*ring.T, facecolor=colour, edgecolor="none", zorder=1)
+        colour = "white"  # further loops are holes
+    for ring in _rings(body, body.nodes):
+        ax.plot(*np.vstack([ring, ring[:1]]).T, color=SOFT, lw=0.7, ls=(0, (3, 2)), zorder=2)
+
+
+def _rings(body: BodyState, nodes: Array) -> list[Array]:
+    """The loops of the mesh's boundary as polygons through its nodes."""
+    mesh = body.mesh
+    first, out = 0, []
+    for loop in mesh.outline.loops:
+        sides = (mesh.boundary.piece >= first) & (mesh.boundary.piece < first + len(loop))
+        out.append(nodes[mesh.boundary.nodes[sides][:, :2].ravel()])
+        first += len(loop)
+    return out
+
+
+def _outline(ax: Axes, nodes: Array, body: BodyState) -> None:
+    lines = nodes[body.mesh.boundary.nodes]
+    ax.add_collection(LineCollection(list(lines), colors=INK, linewidths=1.3, zorder=4))
+
+
+def _arrows(ax: Axes, state: SlipState, s: float) -> None:
+    """Pressure on the wrench's flanks: arrows as long as the pressure, those at the cap in their own colour."""
+    solution = state.solution
+    if solution is None:
+        return
+    problem, cap = solution.problem, solution.law.cap
+    along = np.round(np.arctan2(problem.normal[:, 1], problem.normal[:, 0]), 2)
+    tangent = np.column_stack([-problem.normal[:, 1], problem.normal[:, 0]])
+    place = np.floor(np.einsum("ci,ci->c", problem.centre, tangent) / (ARROW_STEP * s))
+    key = np.column_stack([along, place])
+    _, group = np.unique(key, axis=0, return_inverse=True)
+    for k in range(group.max() + 1):
+        on = group.ravel() == k
+        weight = problem.length[on]
+        pressure = float(weight @ solution.pressure[on] / weight.sum())
+        if pressure < 0.05 * cap:
+            continue
+        at, normal = weight @ problem.centre[on] / weight.sum(), problem.normal[on][0]
+        crushed = float(weight @ solution.capped[on]) > 0.9 * weight.sum()
+        look = {"arrowstyle": "-|>", "lw": 1.1, "mutation_scale": 7, "shrinkA": 0, "shrinkB": 0}
+        ax.annotate(
+            "", at, at + ARROW * s * pressure / cap * normal, zorder=5,
+            arrowprops=look | {"color": CRUSHED if crushed else COLOURS[0]},
+        )  # fmt: skip
+
+
+def _sections(ax: Axes, found: Explanation, state: SlipState) -> None:
+    limits = found.modes.wrench
+    if limits is None or state.solution is None:
+        return
+    for one in limits.ligaments[:LIGAMENTS]:
+        (x0, y0), (x1, y1) = one.inner_mm, one.outer_mm
+        ax.plot([x0, x1], [y0, y1], color=COLOURS[2], lw=2.2, zorder=5, solid_capstyle="butt")
+
+
+def hot_spots(body: BodyState, s: float) -> list[Spot]:
+    """The hottest places of a body, well apart, the hottest first."""
+    found: list[Spot] = []
+    for node in np.argsort(-body.mises)[:4000]:
+        at = body.nodes[node]
+        if all(np.hypot(at[0] - spot.at[0], at[1] - spot.at[1]) > APART * s for spot in found):
+            place = place_of(body.mesh, int(node))
+            found.append(Spot((float(at[0]), float(at[1])), float(body.mises[node]), place))
+        if len(found) == SPOTS:
+            break
+    return found
+
+
+def _name_spots(ax: Axes, state: SlipState, s: float) -> None:
+    """Value and place of the hot spots at the two sides of the figure, with a line to each."""
+    if state.solution is None:
+        return
+    spots = [(spot, "wrench") for spot in hot_spots(state.wrench, s)]
+    spots += [(spot, "fastener") for spot in hot_spots(state.fastener, s)[:1]]
+    for side in (-1, 1):
+        own = [(spot, body) for spot, body in spots if (spot.at[0] >= 0) == (side > 0)]
+        own.sort(key=lambda item: -item[0].at[1])
+        for row, (spot, body) in enumerate(own):
+            x, y = (-0.1 if side < 0 else 1.03), 0.92 - 0.22 * row
+            text = f"{number(spot.value)} MPa\n{body}: {spot.place}\n({spot.at[0]:.1f}, {spot.at[1]:.1f}) mm"
+            ax.annotate(
+                text, spot.at, xytext=(x, y), textcoords="axes fraction", fontsize=8, zorder=7,
+                ha="right" if side < 0 else "left", va="center",
+                arrowprops={"arrowstyle": "-", "color": COLOURS[3], "lw": 0.9, "shrinkA": 2, "shrinkB": 0},
+            )  # fmt: skip
+            ax.plot(*spot.at, marker="o", ms=6, mfc="none", mec=COLOURS[3], mew=1.6, zorder=6)
+
+
+def _limits(ax: Axes, state: SlipState, magnification: float, s: float) -> None:
+    shown = np.vstack(
+        [body.deformed(m) for body in (state.fastener, state.wrench) for m in (0.0, magnification)]
+    )
+    (x0, y0), (x1, y1) = shown.min(axis=0), shown.max(axis=0)
+    x0 = max(x0, -1.5 * s)  # the handle's stub says nothing here
+    margin = 0.05 * s
+    ax.set_xlim(x0 - margin, x1 + margin)
+    ax.set_ylim(y0 - 0.16 * s, y1 + margin)
+    ax.set_aspect("equal")
+    ax.set_xlabel("mm")
+    ax.tick_params(labelsize=8)
+    axis_mark(ax, (x1 - 0.2 * s, y0 - 0.1 * s), 0.13 * s)
+
+
+def _captions(figure: Figure, record: CaseRecord, magnification: float) -> None:
+    case, e = record.built.case, record.estimate
+    torque = float(
+        record.curve.torque[
+            int(np.argmin(np.abs(np.degrees(record.curve.rotation) - (e.slip_rotation_deg or 0.0))))
+        ]
+    )
+    title = f"{case.name}: at {number(torque)} N·m and {number(e.slip_rotation_deg or 0.0)}°"
+    figure.text(0.012, 0.978, title, fontsize=12, fontweight="bold", ha="left", va="top")
+    words = f"{case_words(case)}; displacements drawn {magnification:g} times as large; stresses of a linear model"
+    figure.text(0.012, 0.942, words, fontsize=8.5, color=SOFT, ha="left", va="top")
+    foot(figure, CAUTION)
+
+
+def _legend(figure: Figure) -> None:
+    handles = [
+        Line2D([], [], color=INK, lw=1.3, label="deformed"),
+        Line2D([], [], color=SOFT, lw=0.7, ls=(0, (3, 2)), label="undeformed"),
+        Line2D([], [], color=COLOURS[0], marker=">", lw=1.1, label="pressure on the flanks"),
+        Line2D([], [], color=CRUSHED, marker=">", lw=1.1, label="at the cap: crushed"),
+        Line2D([], [], color=COLOURS[2], lw=2.2, label="sections most used at slip"),
+        Line2D([], [], color=COLOURS[3], marker="o", mfc="none", lw=0, label="hot spot, von Mises"),
+    ]
+    figure.legend(
+        handles=handles, loc="lower center", bbox_to_anchor=(0.51, 0.035), ncols=3, columnspacing=1.6
+    )

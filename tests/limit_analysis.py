@@ -1,0 +1,250 @@
+"""Finite-element limit analysis by conic programming: strict lower and upper bounds of a uniform limit pressure.
+
+Apart from the package. Lower: stress linear in every triangle, free to jump between them, in equilibrium inside and
+across every edge, below yield at every corner. Upper: velocity quadratic and continuous, flow rule at every corner,
+dissipation by the corners' mean, which is never too small for a convex function of a linear strain rate. After
+Makrodimopoulos & Martin, Int. J. Numerical Methods in Engineering 66 (2006) and Int. J. Numerical and Analytical
+Methods in Geomechanics 31 (2007) (from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import clarabel
+import numpy as np
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix, csc_matrix, vstack
+from scipy.spatial import Delaunay
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+
+# |Q (sx, sy, sxy)| <= 1 in units of the shear yield (plane strain) or the tensile yield (plane stress, von Mises).
+STRAIN = np.array([[0.5, -0.5, 0.0], [0.0, 0.0, 1.0]])
+SHEET = np.array([[0.5, 0.5, 0.0], [np.sqrt(0.75), -np.sqrt(0.75), 0.0], [0.0, 0.0, np.sqrt(3.0)]])
+FREE, LOADED, MIRROR, CLAMPED = "free", "loaded", "mirror", "clamped"
+
+
+@dataclass(frozen=True)
+class Body:
+    """Points (n, 2), triangles (m, 3) and the kind of every boundary edge, by its middle."""
+
+    points: Array
+    triangles: Index
+    kind: Callable[[Array], str]
+
+
+def convex_body(points: Array, kind: Callable[[Array], str]) -> Body:
+    """Triangulate the points of a convex body; slivers on its straight edges are left out."""
+    triangles = Delaunay(points).simplices
+    p = points[triangles]
+    a, b = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
+    double = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    triangles[double < 0] = triangles[double < 0][:, [0, 2, 1]]
+    longest = np.linalg.norm(p - np.roll(p, 1, axis=1), axis=2).max(axis=1)
+    return Body(points, triangles[np.abs(double) > 1e-6 * longest**2].astype(np.int64), kind)
+
+
+def fan(centre: tuple[float, float], angles: Array, radii: Array) -> Array:
+    """A point and rings of points round it."""
+    c, s = np.cos(angles), np.sin(angles)
+    rings = [np.column_stack([centre[0] + r * c, centre[1] + r * s]) for r in radii]
+    return np.vstack([[centre], *rings])
+
+
+class _Rows:
+    """Sparse rows of A x + s = b, collected."""
+
+    def __init__(self) -> None:
+        self.i: list[Array] = []
+        self.j: list[Array] = []
+        self.v: list[Array] = []
+        self.b: list[float] = []
+
+    def add(self, columns: Array | list[int], values: Array | list[float], right: float = 0.0) -> None:
+        columns = np.asarray(columns)
+        self.i.append(np.full(len(columns), len(self.b)))
+        self.j.append(columns)
+        self.v.append(np.asarray(values, dtype=float))
+        self.b.append(right)
+
+    def matrix(self, columns: int) -> csc_matrix:
+        entries = (np.concatenate(self.v), (np.concatenate(self.i), np.concatenate(self.j)))
+        return csc_matrix(coo_matrix(entries, shape=(len(self.b), columns)))
+
+
+def _solve(objective: Array, equal: _Rows, cones: _Rows, size: int) -> float:
+    count = len(objective)
+    a = vstack([equal.matrix(count), cones.matrix(count)], format="csc")
+    b = np.array(equal.b + cones.b)
+    kinds = [clarabel.ZeroConeT(len(equal.b))] + [clarabel.SecondOrderConeT(size)] * (len(cones.b) // size)
+    settings = clarabel.DefaultSettings()
+    settings.verbose = False
+    settings.static_regularization_constant = 1e-7  # edges that meet at a free corner repeat some equations
+    answer = clarabel.DefaultSolver(csc_matrix((count, count)), objective, a, b, kinds, settings).solve()
+    assert str(answer.status) in ("Solved", "AlmostSolved"), answer.status
+    return float(answer.obj_val)
+
+
+def _edges(body: Body) -> dict[tuple[int, int], list[tuple[int, int, int]]]:
+    """For every edge (ends in rising order) the triangles that have it, with the local numbers of its ends."""
+    found: dict[tuple[int, int], list[tuple[int, int, int]]] = {}
+    for t, corners in enumerate(body.triangles.tolist()):
+        for k in range(3):
+            a, b = k, (k + 1) % 3
+            if corners[a] > corners[b]:
+                a, b = b, a
+            found.setdefault((corners[a], corners[b]), []).append((t, a, b))
+    return found
+
+
+def _normal(body: Body, edge: tuple[int, int]) -> Array:
+    d = body.points[edge[1]] - body.points[edge[0]]
+    return np.array([d[1], -d[0]]) / np.hypot(*d)
+
+
+def _gradients(body: Body) -> tuple[Array, Array]:
+    """Gradients of the corner functions (m, 3, 2) and areas (m,)."""
+    p = body.points[body.triangles]
+    a, b = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
+    double = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    opposite = p[:, [2, 0, 1]] - p[:, [1, 2, 0]]
+    return np.stack([-opposite[..., 1], opposite[..., 0]], axis=2) / double[:, None, None], double / 2
+
+
+def lower_bound(body: Body, law: Array) -> float:
+    """Largest uniform pressure on the loaded edges that a stress field below yield carries."""
+    gradient, _ = _gradients(body)
+    count = 9 * len(body.triangles) + 1  # sx, sy, sxy at each corner of each triangle, and the pressure
+    equal, cones = _Rows(), _Rows()
+    for t in range(len(body.triangles)):
+        at = 9 * t + 3 * np.arange(3)
+        gx, gy = gradient[t].T
+        equal.add(np.concatenate([at, at + 2]), np.concatenate([gx, gy]))
+        equal.add(np.concatenate([at + 2, at + 1]), np.concatenate([gx, gy]))
+    for edge, owners in _edges(body).items():
+        nx, ny = _normal(body, edge)
+        tractions = ([0, 2], [nx, ny]), ([2, 1], [nx, ny])
+        kind = body.kind(body.points[list(edge)].mean(axis=0)) if len(owners) == 1 else ""
+        for end in (1, 2):
+            places = [9 * o[0] + 3 * o[end] for o in owners]
+            if len(owners) == 2:
+                for own, values in tractions:
+                    columns = np.array([*(places[0] + np.array(own)), *(places[1] + np.array(own))])
+                    equal.add(columns, [*values, *(-v for v in values)])
+            elif kind in (FREE, LOADED):
+                for (own, values), n in zip(tractions, (nx, ny), strict=True):
+                    push = [n] if kind == LOADED else []  # traction = -p n, whichever way the normal points
+                    equal.add([*(places[0] + np.array(own)), *([count - 1] if push else [])], [*values, *push])
+            elif kind == MIRROR:
+                tx, ty = -ny, nx
+                equal.add(places[0] + np.arange(3), [nx * tx, ny * ty, nx * ty + ny * tx])
+    for place in range(0, count - 1, 3):
+        cones.add([place], [0.0], 1.0)
+        for row in law:
+            cones.add(place + np.arange(3), -row)
+    objective = np.zeros(count)
+    objective[-1] = -1.0
+    return -_solve(objective, equal, cones, len(law) + 1)
+
+
+def upper_bound(body: Body, law: Array) -> float:
+    """Least dissipation of a velocity field on which unit pressure does unit work."""
+    gradient, area = _gradients(body)
+    edges = _edges(body)
+    n = len(body.points)
+    middle = {edge: n + i for i, edge in enumerate(edges)}
+    velocities = 2 * (n + len(edges))
+    count = velocities + 3 * len(body.triangles)  # then the dissipation at each corner of each triangle
+    equal, cones = _Rows(), _Rows()
+    work: dict[int, float] = {}
+    for edge, owners in edges.items():
+        if len(owners) == 2:
+            continue
+        nodes = [edge[0], middle[edge], edge[1]]
+        ends = body.points[list(edge)]
+        kind = body.kind(ends.mean(axis=0))
+        normal = _normal(body, edge)
+        if kind == CLAMPED:
+            for node in nodes:
+                equal.add([2 * node], [1.0])
+                equal.add([2 * node + 1], [1.0])
+        elif kind == MIRROR:
+            for node in nodes:
+                equal.add([2 * node, 2 * node + 1], normal)
+        elif kind == LOADED:
+            inside = body.points[body.triangles[owners[0][0]]].mean(axis=0) - ends[0]
+            inward = normal * np.sign(inside @ normal)
+            length = np.hypot(*(ends[1] - ends[0]))
+            for node, share in zip(nodes, (1 / 6, 4 / 6, 1 / 6), strict=True):
+                for c in (0, 1):
+                    work[2 * node + c] = work.get(2 * node + c, 0.0) + share * length * inward[c]
+    equal.add(list(work), list(work.values()), 1.0)
+    # Dual of |Q s| <= 1: the dissipation is |R e| with s.e = (Q s).(R e); without a mean-stress row, no change of area.
+    dual = np.linalg.pinv(law).T
+    for t, corners in enumerate(body.triangles.tolist()):
+        nodes = [*corners, *(middle[tuple(sorted((corners[k], corners[(k + 1) % 3])))] for k in range(3))]
+        for corner in range(3):
+            gx, gy = _slopes(gradient[t], corner).T
+            x, y = 2 * np.array(nodes), 2 * np.array(nodes) + 1
+            rates = (x, gx), (y, gy), (np.concatenate([x, y]), np.concatenate([gy, gx]))  # ex, ey, gamma
+            if len(law) == 2:
+                equal.add(np.concatenate([x, y]), np.concatenate([gx, gy]))
+            power = velocities + 3 * t + corner
+            cones.add([power], [-1.0])
+            for row in dual:
+                columns = np.concatenate([r[0] for r in rates])
+                cones.add(columns, -np.concatenate([f * r[1] for f, r in zip(row, rates, strict=True)]))
+    objective = np.zeros(count)
+    objective[velocities:] = np.repeat(area / 3, 3)
+    return _solve(objective, equal, cones, len(law) + 1)
+
+
+def _slopes(gradient: Array, corner: int) -> Array:
+    """Gradients (6, 2) of the quadratic functions of corners and mid-sides 01, 12, 20 at a corner."""
+    lam = np.eye(3)[corner]
+    own = (4 * lam - 1)[:, None] * gradient
+    sides = [4 * (lam[a] * gradient[b] + lam[b] * gradient[a]) for a, b in ((0, 1), (1, 2), (2, 0))]
+    return np.vstack([own, sides])
+
+
+def wedge(degrees: float, rays: int = 24, rings: int = 12, reach: float = 4.0) -> Body:
+    """One flank (on +x) of a wedge loaded over a unit length up to the apex at the origin."""
+    angles = -np.radians(degrees) * np.linspace(0.0, 1.0, rays + 1)
+    inner = np.linspace(0.0, 1.0, rings // 2 + 1)[1:]
+    outer = 1.0 + (reach - 1.0) * np.linspace(0.0, 1.0, rings // 2 + 1)[1:] ** 1.3
+    apex = fan((0.0, 0.0), angles, np.concatenate([inner, outer]))
+    # Where the load ends the stress jumps as well, for which two triangles are too few.
+    end = fan((1.0, 0.0), -np.pi * np.linspace(0.0, 1.0, 9), np.array([0.1]))
+    points = np.vstack([end, apex[np.hypot(apex[:, 0] - 1.0, apex[:, 1]) > 0.13]])
+    points[np.abs(points) < 1e-12] = 0.0
+
+    def kind(x: Array) -> str:
+        angle = np.degrees(np.arctan2(x[1], x[0]))
+        if abs(angle) < 1e-6:
+            return LOADED if x[0] < 1.0 else FREE
+        return FREE if abs(angle + degrees) < 1e-6 else CLAMPED
+
+    return convex_body(points, kind)
+
+
+def half_punch(rays: int = 20, width: float = 4.0, depth: float = 3.0) -> Body:
+    """Half of a flat under a uniform pressure over -1..1; x = 0 is the plane of symmetry."""
+    radii = np.linspace(0.0, 1.0, 7)[1:]
+    points = fan((1.0, 0.0), -np.pi * np.linspace(0.0, 1.0, rays + 1), radii)
+    gx, gy = np.meshgrid(np.linspace(0.0, width, 17), -np.linspace(0.0, depth, 13))
+    grid = np.column_stack([gx.ravel(), gy.ravel()])
+    far = np.hypot(grid[:, 0] - 1.0, grid[:, 1]) > 1.12
+    edge = np.column_stack([np.zeros(9), -np.linspace(0.0, 2.0, 9)])
+    points = np.vstack([points, grid[far], edge[1:]])
+    points[np.abs(points) < 1e-12] = 0.0
+    _, first = np.unique(np.round(points, 9), axis=0, return_index=True)
+
+    def kind(x: Array) -> str:
+        if abs(x[1]) < 1e-9:
+            return LOADED if x[0] < 1.0 else FREE
+        return MIRROR if abs(x[0]) < 1e-9 else CLAMPED
+
+    return convex_body(points[np.sort(first)], kind)

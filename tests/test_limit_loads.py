@@ -1,0 +1,70 @@
+"""What a perfectly plastic edge carries: bounds by finite-element limit analysis round the closed forms.
+
+Exact values: Prandtl 1920; Hill, The Mathematical Theory of Plasticity, 1950, ch. IX; Prager & Hodge 1951 (from
+memory). Plane stress: the von Mises ellipse bounds any normal traction by 2/sqrt(3) times the yield strength.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+
+import numpy as np
+import pytest
+from limit_analysis import SHEET, STRAIN, half_punch, lower_bound, upper_bound, wedge
+
+from contactfe.inputs import parse_case
+from contactfe.reference import limit_load
+from contactfe.verify.independent import LIMIT_BOUNDS
+
+BODIES = {"flat": half_punch, "corner": functools.partial(wedge, 120.0), "square corner": functools.partial(wedge, 90.0)}
+LAWS = {"strain": STRAIN, "sheet": SHEET}
+
+
+@functools.cache
+def bounds(body: str, law: str) -> tuple[float, float]:
+    """Lower and upper bound, in shear yield (plane strain) or tensile yield (sheet)."""
+    made = BODIES[body]()
+    return lower_bound(made, LAWS[law]), upper_bound(made, LAWS[law])
+
+
+@pytest.mark.parametrize(
+    ("body", "law", "exact"),
+    [
+        ("flat", "strain", limit_load.flat_limit(1.0)),
+        ("corner", "strain", limit_load.wedge_limit(math.radians(120.0), 1.0)),
+        ("square corner", "strain", limit_load.wedge_limit(math.radians(90.0), 1.0)),
+        ("flat", "sheet", limit_load.sheet_cap(1.0)),
+        ("corner", "sheet", limit_load.sheet_cap(1.0)),
+    ],
+)
+def test_bounds_lie_within_three_per_cent_of_the_exact_pressure(body: str, law: str, exact: float) -> None:
+    low, high = bounds(body, law)
+    assert low <= exact * (1 + 1e-6)
+    assert exact <= high * (1 + 1e-6)
+    assert high - low < 0.03 * exact
+
+
+def test_the_default_cap_is_what_a_sheet_carries_at_a_hexagon_corner() -> None:
+    """In plane stress the corner carries as much as the middle of a flat, and that is the default factor."""
+    case = parse_case({"format": 1, "fastener": {"size": "M10", "grade": "8.8"}, "wrench": {"profile": "ring-six"}}, name="x")
+    low, high = bounds("corner", "sheet")
+    assert low * 0.999 < case.contact.constraint_factor < high * 1.001
+
+
+def test_a_square_corner_of_a_sheet_carries_only_its_yield_strength() -> None:
+    """By hand: the free flank leaves one stress, s1 = Y. The cap 2/sqrt(3) overrates a square head's corner."""
+    low, high = bounds("square corner", "sheet")
+    assert low == pytest.approx(1.0, abs=2e-3)
+    assert high == pytest.approx(1.0, abs=5e-3)
+
+
+def test_more_material_beside_the_flank_carries_more() -> None:
+    """Plane strain, in yield strength: corner of a hexagon, its flat, and the sheet below both."""
+    corner, flat = (bounds(name, "strain")[0] / math.sqrt(3.0) for name in ("corner", "flat"))
+    assert bounds("corner", "sheet")[1] < corner < flat
+
+
+@pytest.mark.parametrize("key", sorted(LIMIT_BOUNDS))
+def test_the_bounds_that_verify_shows_are_those_found_here(key: tuple[str, str]) -> None:
+    np.testing.assert_allclose(LIMIT_BOUNDS[key], bounds(*key), rtol=5e-4)
