@@ -57,7 +57,7 @@ def built(c: CaseInput) -> BuiltPair:
         cautions=(),
         contact=replace(c.contact, friction=0.0, constraint_factor=1.0),
         load=replace(c.load, lever_arm=None),
-        fastener=replace(c.fastener, yield_strength=1.0, grade=None, engaged_depth=1.0),
+        fastener=replace(c.fastener, yield_strength=1.0, grade=None, engaged_depth=1.0, stock="bar"),
         wrench=replace(meshed_case(c).wrench, yield_strength=1.0, thickness=1.0),
     )
     return assemble(c, *_bodies(plain))

@@ -38,9 +38,10 @@ def register(app: typer.Typer) -> None:
         ] = False,
     ) -> None:
         raw, checked = checked_case(case, folder_problems(out) if out is not None else ())
+        from contactfe.explain import judged
         from contactfe.turn import solve_case
 
-        record = solve_case(checked)
+        record = judged(solve_case(checked))
         if out is not None:
             _write(record, out)
         if as_json:
@@ -103,8 +104,13 @@ def _pull(case: CaseInput) -> str:
 def _answers(record: CaseRecord) -> list[tuple[str, str, str]]:
     """The answers as rows of name, value and unit."""
     a = record.answers()
+    gives = []
+    if record.reached and record.reached[0] < (a["slip_torque_Nm"] or 0.0):
+        where = f"N m    at {number(record.reached[1], 3)} deg, before slip: the curve ends there"
+        gives = [("wrench gives way", number(record.reached[0]), where)]
     share = ", ".join(f"{100.0 * part:.0f}" for part in record.estimate.load_share)
     return [
+        *gives,
         ("slip torque", number(a["slip_torque_Nm"]), f"N m    at {number(a['slip_rotation_deg'], 3)} deg"),
         (
             "onset of slip",

@@ -5,7 +5,7 @@ from contactfe.explain.chain import Step, chain_of_events, secant_stiffness, sto
 from contactfe.explain.cuts import Cuts, head_cuts
 from contactfe.explain.levers import Lever, levers
 from contactfe.explain.ligaments import Ligament, WrenchLimits, wrench_limits
-from contactfe.explain.modes import EffectiveSlip, Grip, Mode, Modes, effective_slip, failure_modes
+from contactfe.explain.modes import EffectiveSlip, Grip, Mode, Modes, effective_slip, failure_modes, judged
 from contactfe.explain.probe import probe
 from contactfe.explain.sections import Resultants, resultants, utilisation
 from contactfe.explain.shares import Comparison, Share, compare
@@ -46,6 +46,7 @@ __all__ = [
     "flank_pressures",
     "grip_alone",
     "head_cuts",
+    "judged",
     "levers",
     "probe",
     "resultants",

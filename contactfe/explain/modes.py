@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -186,6 +186,18 @@ def effective_slip(record: CaseRecord, limits: WrenchLimits | None) -> Effective
             "then gives more than reckoned here"
         )
     return EffectiveSlip(torque, rotation, capped, tuple(cautions))
+
+
+def judged(record: CaseRecord) -> CaseRecord:
+    """The record with the torque that the pair really reaches, and a caution where the wrench gives way first.
+
+    Raises:
+        ContactFEError: a section of the wrench cannot be found in its mesh.
+    """
+    found = effective_slip(record, wrench_limits(record))
+    if found is None:
+        return record
+    return replace(record, reached=(found.torque_Nm, found.rotation_deg), notes=found.cautions)
 
 
 def _grip_modes(grip: Grip) -> list[Mode]:

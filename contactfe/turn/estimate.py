@@ -151,8 +151,11 @@ def load_share(built: BuiltPair, solution: ContactSolution) -> tuple[float, ...]
     return tuple(float(f / total) for f in force) if total > 0 else ()
 
 
-def early_answer(built: BuiltPair, curve: TorqueCurve, torque: float) -> EarlyAnswer:
-    """Solve at the rotation that gives about the asked torque (N m) and read pressure, stress and spread there."""
+def early_answer(built: BuiltPair, curve: TorqueCurve, torque: float) -> EarlyAnswer | None:
+    """Solve at the rotation that gives about the asked torque (N m) and read pressure, stress and spread there.
+
+    None when nothing bears there yet.
+    """
     top = int(np.argmax(curve.torque)) + 1
     drive = np.array([p.rotation for p in curve.solutions[:top]])
     solution = built.rig.solve(
@@ -161,6 +164,8 @@ def early_answer(built: BuiltPair, curve: TorqueCurve, torque: float) -> EarlyAn
     case = built.case
     reached = solution.torque * case.fastener.engaged_depth / 1e3
     share = load_share(built, solution)
+    if not share or reached <= 0:
+        return None
     force = float(solution.pressure @ solution.problem.length)
     flat = flat_length(built)
     return EarlyAnswer(

@@ -19,11 +19,17 @@ SAFETY = (
 
 @dataclass(frozen=True, eq=False)
 class CaseRecord:
-    """A solved case: the built pair, its curve and its estimate."""
+    """A solved case: the built pair, its curve and its estimate.
+
+    ``reached`` is filled in where the strength of the wrench was looked at: the torque (N m) that the pair really
+    reaches and the head's rotation there (deg), less than slip where the wrench gives way first. ``notes`` says so.
+    """
 
     built: BuiltPair
     curve: TorqueCurve
     estimate: SlipEstimate
+    reached: tuple[float, float] | None = None
+    notes: tuple[str, ...] = ()
 
     def answers(self) -> dict[str, Any]:
         """The numbers of the case by the names that every file uses; None where the wrench turns freely."""
@@ -44,7 +50,7 @@ class CaseRecord:
 
     def cautions(self) -> list[str]:
         """What the reader has to keep in mind, the general caution last."""
-        return [*self.built.case.cautions, *self.estimate.cautions, SAFETY]
+        return [*self.notes, *self.built.case.cautions, *self.estimate.cautions, SAFETY]
 
     def to_dict(self, version: str) -> dict[str, Any]:
         """Everything about the case as plain values."""
@@ -52,6 +58,8 @@ class CaseRecord:
         return {
             "name": self.built.case.name,
             **self.answers(),
+            "reached_torque_Nm": self.reached[0] if self.reached else None,
+            "reached_rotation_deg": self.reached[1] if self.reached else None,
             "load_share": list(self.estimate.load_share),
             "early": asdict(early) if early else None,
             "curve": {
