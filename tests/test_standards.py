@@ -35,10 +35,7 @@ from contactfe.units import parse_number
 METRIC_HEADS = [entry for entry in sizes() if entry.system == "metric" and entry.item == "head"]
 METRIC_NUTS = [entry for entry in sizes() if entry.system == "metric" and entry.item == "nut"]
 INCH = [entry for entry in sizes() if entry.system == "inch"]
-CSV_FILES = (
-    "hex_bolts_metric.csv hex_nuts_metric.csv hex_screws_inch.csv hex_nuts_inch.csv openings_iso691.csv "
-    "grades.csv hardness.csv friction.csv twist_off.csv twist_off_factors.csv head_outside.csv"
-).split()
+CSV_FILES = ["hex_bolts_metric.csv", "hex_nuts_metric.csv", "hex_screws_inch.csv", "hex_nuts_inch.csv", "openings_iso691.csv", "grades.csv", "hardness.csv", "friction.csv", "twist_off.csv", "twist_off_factors.csv", "head_outside.csv"]
 
 
 def _name(entry: HexSize) -> str:
@@ -82,7 +79,7 @@ def test_limits_of_a_head_and_a_nut() -> None:
 
 
 def test_metric_heights() -> None:
-    names = "M5 M6 M8 M10 M12 M14 M16 M18 M20 M22 M24 M27 M30 M36".split()
+    names = ["M5", "M6", "M8", "M10", "M12", "M14", "M16", "M18", "M20", "M22", "M24", "M27", "M30", "M36"]
     # ISO 4014 nominal head heights (compared once with the open data file of one parts library) and ISO 4032
     # largest nut heights (the same library; M5 to M16, M20, M24, M30, M36 also with a second one)
     heads = [3.5, 4.0, 5.3, 6.4, 7.5, 8.8, 10.0, 11.5, 12.5, 14.0, 15.0, 17.0, 18.7, 22.5]

@@ -3,7 +3,14 @@
 from contactfe.profile.check import TOUCHING, as_polygon, check_outline
 from contactfe.profile.curves import Outline, Piece, arc, filleted_loop, line
 from contactfe.profile.fasteners import across_corners, fastener_outline, half_flat, turned_diameter
-from contactfe.profile.files import OutlineFile, outline_text, parse_outline, read_outline, read_outline_file, write_outline
+from contactfe.profile.files import (
+    OutlineFile,
+    outline_text,
+    parse_outline,
+    read_outline,
+    read_outline_file,
+    write_outline,
+)
 from contactfe.profile.pair import ProfilePair, profile_pair
 from contactfe.profile.wrenches import wrench_outline
 
