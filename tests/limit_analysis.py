@@ -125,22 +125,14 @@ def lower_bound(body: Body, law: Array) -> float:
         equal.add(np.concatenate([at, at + 2]), np.concatenate([gx, gy]))
         equal.add(np.concatenate([at + 2, at + 1]), np.concatenate([gx, gy]))
     for edge, owners in _edges(body).items():
-        nx, ny = _normal(body, edge)
-        tractions = ([0, 2], [nx, ny]), ([2, 1], [nx, ny])
-        kind = body.kind(body.points[list(edge)].mean(axis=0)) if len(owners) == 1 else ""
+        normal = _normal(body, edge)
         for end in (1, 2):
             places = [9 * o[0] + 3 * o[end] for o in owners]
             if len(owners) == 2:
-                for own, values in tractions:
-                    columns = np.array([*(places[0] + np.array(own)), *(places[1] + np.array(own))])
-                    equal.add(columns, [*values, *(-v for v in values)])
-            elif kind in (FREE, LOADED):
-                for (own, values), n in zip(tractions, (nx, ny), strict=True):
-                    push = [n] if kind == LOADED else []  # traction = -p n, whichever way the normal points
-                    equal.add([*(places[0] + np.array(own)), *([count - 1] if push else [])], [*values, *push])
-            elif kind == MIRROR:
-                tx, ty = -ny, nx
-                equal.add(places[0] + np.arange(3), [nx * tx, ny * ty, nx * ty + ny * tx])
+                _continuous(equal, places, normal)
+            else:
+                kind = body.kind(body.points[list(edge)].mean(axis=0))
+                _on_edge(equal, places[0], normal, kind, count - 1)
     for place in range(0, count - 1, 3):
         cones.add([place], [0.0], 1.0)
         for row in law:
@@ -148,6 +140,28 @@ def lower_bound(body: Body, law: Array) -> float:
     objective = np.zeros(count)
     objective[-1] = -1.0
     return -_solve(objective, equal, cones, len(law) + 1)
+
+
+def _traction(place: int, normal: Array) -> list[tuple[Array, Array]]:
+    """Columns and factors of the two components of the traction on an edge, from the stress at a place."""
+    return [(place + np.array([0, 2]), normal), (place + np.array([2, 1]), normal)]
+
+
+def _continuous(rows: _Rows, places: list[int], normal: Array) -> None:
+    """The same traction from both sides of an edge."""
+    for (here, factors), (there, _) in zip(*(_traction(place, normal) for place in places), strict=True):
+        rows.add(np.concatenate([here, there]), np.concatenate([factors, -factors]))
+
+
+def _on_edge(rows: _Rows, place: int, normal: Array, kind: str, pressure: int) -> None:
+    """What the traction of an outer edge has to be; nothing where the body is clamped."""
+    if kind in (FREE, LOADED):
+        for (columns, factors), n in zip(_traction(place, normal), normal, strict=True):
+            push = [n] if kind == LOADED else []  # traction = -p n, whichever way the normal points
+            rows.add([*columns, *([pressure] if push else [])], [*factors, *push])
+    elif kind == MIRROR:
+        (nx, ny), (tx, ty) = normal, (-normal[1], normal[0])
+        rows.add(place + np.arange(3), [nx * tx, ny * ty, nx * ty + ny * tx])
 
 
 def upper_bound(body: Body, law: Array) -> float:
@@ -161,45 +175,51 @@ def upper_bound(body: Body, law: Array) -> float:
     equal, cones = _Rows(), _Rows()
     work: dict[int, float] = {}
     for edge, owners in edges.items():
-        if len(owners) == 2:
-            continue
-        nodes = [edge[0], middle[edge], edge[1]]
-        ends = body.points[list(edge)]
-        kind = body.kind(ends.mean(axis=0))
-        normal = _normal(body, edge)
-        if kind == CLAMPED:
-            for node in nodes:
-                equal.add([2 * node], [1.0])
-                equal.add([2 * node + 1], [1.0])
-        elif kind == MIRROR:
-            for node in nodes:
-                equal.add([2 * node, 2 * node + 1], normal)
-        elif kind == LOADED:
-            inside = body.points[body.triangles[owners[0][0]]].mean(axis=0) - ends[0]
-            inward = normal * np.sign(inside @ normal)
-            length = np.hypot(*(ends[1] - ends[0]))
-            for node, share in zip(nodes, (1 / 6, 4 / 6, 1 / 6), strict=True):
-                for c in (0, 1):
-                    work[2 * node + c] = work.get(2 * node + c, 0.0) + share * length * inward[c]
+        if len(owners) == 1:
+            centre = body.points[body.triangles[owners[0][0]]].mean(axis=0)
+            _move_edge(equal, work, body, (edge[0], middle[edge], edge[1]), centre)
     equal.add(list(work), list(work.values()), 1.0)
-    # Dual of |Q s| <= 1: the dissipation is |R e| with s.e = (Q s).(R e); without a mean-stress row, no change of area.
+    # Dual of |Q s| <= 1: the dissipation is |R e| with s.e = (Q s).(R e).
     dual = np.linalg.pinv(law).T
     for t, corners in enumerate(body.triangles.tolist()):
-        nodes = [*corners, *(middle[tuple(sorted((corners[k], corners[(k + 1) % 3])))] for k in range(3))]
+        nodes = [*corners, *(middle[_edge(corners[k], corners[(k + 1) % 3])] for k in range(3))]
+        x, y = 2 * np.array(nodes), 2 * np.array(nodes) + 1
+        both = np.concatenate([x, y])
         for corner in range(3):
             gx, gy = _slopes(gradient[t], corner).T
-            x, y = 2 * np.array(nodes), 2 * np.array(nodes) + 1
-            rates = (x, gx), (y, gy), (np.concatenate([x, y]), np.concatenate([gy, gx]))  # ex, ey, gamma
-            if len(law) == 2:
-                equal.add(np.concatenate([x, y]), np.concatenate([gx, gy]))
-            power = velocities + 3 * t + corner
-            cones.add([power], [-1.0])
+            none = np.zeros(6)
+            rates = np.array([[*gx, *none], [*none, *gy], [*gy, *gx]])  # ex, ey, gamma
+            if len(law) == 2:  # yield does not feel the mean stress: flow does not change the area
+                equal.add(both, rates[0] + rates[1])
+            cones.add([velocities + 3 * t + corner], [-1.0])
             for row in dual:
-                columns = np.concatenate([r[0] for r in rates])
-                cones.add(columns, -np.concatenate([f * r[1] for f, r in zip(row, rates, strict=True)]))
+                cones.add(both, -row @ rates)
     objective = np.zeros(count)
     objective[velocities:] = np.repeat(area / 3, 3)
     return _solve(objective, equal, cones, len(law) + 1)
+
+
+def _edge(a: int, b: int) -> tuple[int, int]:
+    return (a, b) if a < b else (b, a)
+
+
+def _move_edge(
+    rows: _Rows, work: dict[int, float], body: Body, nodes: tuple[int, int, int], centre: Array
+) -> None:
+    """Supports of an outer edge (end, middle, end), or the work of unit pressure on it."""
+    ends = body.points[[nodes[0], nodes[2]]]
+    kind, normal = body.kind(ends.mean(axis=0)), _normal(body, (nodes[0], nodes[2]))
+    inward = normal * np.sign((centre - ends[0]) @ normal)
+    length = float(np.hypot(*(ends[1] - ends[0])))
+    for node, share in zip(nodes, (1 / 6, 4 / 6, 1 / 6), strict=True):
+        if kind == CLAMPED:
+            rows.add([2 * node], [1.0])
+            rows.add([2 * node + 1], [1.0])
+        elif kind == MIRROR:
+            rows.add([2 * node, 2 * node + 1], normal)
+        elif kind == LOADED:
+            for c in (0, 1):
+                work[2 * node + c] = work.get(2 * node + c, 0.0) + share * length * inward[c]
 
 
 def _slopes(gradient: Array, corner: int) -> Array:

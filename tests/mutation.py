@@ -127,7 +127,8 @@ def run(mutation: Mutation | None) -> tuple[bool, str]:
         done = subprocess.run(
             [sys.executable, "-W", "ignore", "-c", _RUN, *CASES],
             cwd=folder,
-            env=os.environ | {"PYTHONPATH": folder, "OPENBLAS_NUM_THREADS": "1", "PYTHONDONTWRITEBYTECODE": "1"},
+            env=os.environ
+            | {"PYTHONPATH": folder, "OPENBLAS_NUM_THREADS": "1", "PYTHONDONTWRITEBYTECODE": "1"},
             capture_output=True,
             text=True,
             timeout=120,

@@ -17,7 +17,11 @@ from contactfe.inputs import parse_case
 from contactfe.reference import limit_load
 from contactfe.verify.independent import LIMIT_BOUNDS
 
-BODIES = {"flat": half_punch, "corner": functools.partial(wedge, 120.0), "square corner": functools.partial(wedge, 90.0)}
+BODIES = {
+    "flat": half_punch,
+    "corner": functools.partial(wedge, 120.0),
+    "square corner": functools.partial(wedge, 90.0),
+}
 LAWS = {"strain": STRAIN, "sheet": SHEET}
 
 
@@ -47,7 +51,10 @@ def test_bounds_lie_within_three_per_cent_of_the_exact_pressure(body: str, law: 
 
 def test_the_default_cap_is_what_a_sheet_carries_at_a_hexagon_corner() -> None:
     """In plane stress the corner carries as much as the middle of a flat, and that is the default factor."""
-    case = parse_case({"format": 1, "fastener": {"size": "M10", "grade": "8.8"}, "wrench": {"profile": "ring-six"}}, name="x")
+    case = parse_case(
+        {"format": 1, "fastener": {"size": "M10", "grade": "8.8"}, "wrench": {"profile": "ring-six"}},
+        name="x",
+    )
     low, high = bounds("corner", "sheet")
     assert low * 0.999 < case.contact.constraint_factor < high * 1.001
 

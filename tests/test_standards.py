@@ -35,7 +35,19 @@ from contactfe.units import parse_number
 METRIC_HEADS = [entry for entry in sizes() if entry.system == "metric" and entry.item == "head"]
 METRIC_NUTS = [entry for entry in sizes() if entry.system == "metric" and entry.item == "nut"]
 INCH = [entry for entry in sizes() if entry.system == "inch"]
-CSV_FILES = ["hex_bolts_metric.csv", "hex_nuts_metric.csv", "hex_screws_inch.csv", "hex_nuts_inch.csv", "openings_iso691.csv", "grades.csv", "hardness.csv", "friction.csv", "twist_off.csv", "twist_off_factors.csv", "head_outside.csv"]
+CSV_FILES = [
+    "hex_bolts_metric.csv",
+    "hex_nuts_metric.csv",
+    "hex_screws_inch.csv",
+    "hex_nuts_inch.csv",
+    "openings_iso691.csv",
+    "grades.csv",
+    "hardness.csv",
+    "friction.csv",
+    "twist_off.csv",
+    "twist_off_factors.csv",
+    "head_outside.csv",
+]
 
 
 def _name(entry: HexSize) -> str:

@@ -93,18 +93,21 @@ def sensitivity(found: Band) -> Sensitivity:
     first = np.clip(np.nan_to_num(np.atleast_1d(indices.first_order)), 0.0, 1.0)
     total = np.clip(np.nan_to_num(np.atleast_1d(indices.total_order)), 0.0, 1.0)
     cloud = sobol_points(POINTS, d, found.seed)
+    # The samples tell the width; the fit, how much of it would be left.
+    width = found.high_Nm - found.low_Nm
+    fitted = float(np.ptp(np.quantile(model(cloud), [LOW, HIGH])))
+    scale = width / fitted if fitted > 0.0 else 0.0
     shares = [
         InputShare(
             item.path,
             float(first[k]),
             float(total[k]),
-            _width_if_known(model, cloud, k),
+            scale * _width_if_known(model, cloud, k),
             found.one_at_a_time[k].spread_Nm if found.one_at_a_time else math.nan,
         )
         for k, item in enumerate(found.inputs)
     ]
     shares.sort(key=lambda share: -share.first)
-    width = float(np.ptp(np.quantile(model(cloud), [LOW, HIGH])))
     return Sensitivity(tuple(shares), width, model.degree, model.error, model.explained)
 
 

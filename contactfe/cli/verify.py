@@ -24,10 +24,14 @@ def register(app: typer.Typer) -> None:
     @app.command("verify", help="Run cases with known answers and compare; exit code 4 when one is missed.")
     def verify(
         quick: Annotated[bool, typer.Option("--quick", help="Only the fast cases: under a minute.")] = False,
-        as_json: Annotated[bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")] = False,
+        as_json: Annotated[
+            bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
+        ] = False,
         out: Annotated[
             Path | None,
-            typer.Option("--out", metavar="DIR", help="Write comparison plots and one page into this folder."),
+            typer.Option(
+                "--out", metavar="DIR", help="Write comparison plots and one page into this folder."
+            ),
         ] = None,
     ) -> None:
         problems = folder_problems(out) if out is not None else []

@@ -66,21 +66,31 @@ def given_displacements(
         forces: nodal forces (2n,) in N/mm, or none.
 
     Raises:
-        ContactFEError: nothing is held, or what is held leaves a rigid motion.
+        ContactFEError: what is held leaves a rigid motion.
     """
+    _check_held(mesh, unknowns)
     n = 2 * len(mesh.nodes)
-    if len(unknowns) < 3:
-        raise ContactFEError("fewer than three unknowns are held: the body can still move", slug="not-held")
     matrix = stiffness(mesh, material)
     u = np.zeros(n)
     u[unknowns] = values
     free = np.setdiff1d(np.arange(n), unknowns)
     rest = (np.zeros(n) if forces is None else forces) - matrix @ u
-    try:
-        u[free] = splu(csc_matrix(matrix[free][:, free])).solve(rest[free])
-    except RuntimeError as exc:
-        raise ContactFEError("the held unknowns leave a rigid motion", slug="not-held") from exc
+    u[free] = splu(csc_matrix(matrix[free][:, free])).solve(rest[free])
     return u
+
+
+def _check_held(mesh: SectionMesh, unknowns: Index) -> None:
+    """Two translations and the rotation have to show in the held unknowns."""
+    middle = mesh.nodes.mean(axis=0)
+    size = float(np.ptp(mesh.nodes))
+    motions = np.zeros((2 * len(mesh.nodes), 3))
+    motions[0::2, 0] = motions[1::2, 1] = 1.0
+    motions[0::2, 2], motions[1::2, 2] = (
+        -(mesh.nodes - middle)[:, 1] / size,
+        (mesh.nodes - middle)[:, 0] / size,
+    )
+    if len(unknowns) < 3 or np.linalg.matrix_rank(motions[unknowns], tol=1e-9) < 3:
+        raise ContactFEError("what is held leaves the body a rigid motion", slug="not-held")
 
 
 def side_unknowns(mesh: SectionMesh, component: int, *names: str) -> Index:

@@ -18,7 +18,7 @@ from typing import Any
 
 from contactfe.errors import ContactFEError
 from contactfe.study.executors import Ended
-from contactfe.study.processes import one_thread_each
+from contactfe.study.processes import as_workers
 from contactfe.study.work import BodyTask, Outcome, Task, run_task
 from contactfe.turn.revision import SOLVER_REVISION
 
@@ -74,7 +74,7 @@ class DaskCluster:
             if address == LOCAL:
                 self._scratch = tempfile.mkdtemp(prefix="contactfe-")
                 # One more try after a death, as with local processes; no page to look at.
-                with one_thread_each(), dask.config.set({"distributed.scheduler.allowed-failures": 1}):
+                with as_workers(), dask.config.set({"distributed.scheduler.allowed-failures": 1}):
                     self._cluster = distributed.LocalCluster(
                         n_workers=workers,
                         threads_per_worker=1,

@@ -9,6 +9,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -59,7 +60,7 @@ class LocalProcesses:
         self._context = multiprocessing.get_context("spawn")
         self._workers: list[_Worker] = []
         self._false_starts = 0
-        with one_thread_each():
+        with as_workers():
             for _ in range(workers):
                 self._workers.append(self._start())
 
@@ -122,7 +123,7 @@ class LocalProcesses:
                 hint='in a script, run studies below: if __name__ == "__main__":',
                 slug="worker-start",
             )
-        with one_thread_each():
+        with as_workers():
             self._workers.append(self._start())
         return [Ended(worker.ticket, None, name)] if worker.ticket is not None else []
 
@@ -139,13 +140,18 @@ class LocalProcesses:
 
 
 @contextmanager
-def one_thread_each() -> Iterator[None]:
-    """Processes started meanwhile inherit one thread per numerical library, which is read at loading."""
+def as_workers() -> Iterator[None]:
+    """Processes started meanwhile inherit one thread per numerical library, which is read at loading, and leave
+    an interrupt from the keyboard to their parent, who hears it too and decides."""
     before = {name: os.environ.get(name) for name in THREAD_VARIABLES}
     os.environ.update(dict.fromkeys(THREAD_VARIABLES, "1"))
+    in_main = threading.current_thread() is threading.main_thread()
+    handler = signal.signal(signal.SIGINT, signal.SIG_IGN) if in_main else None
     try:
         yield
     finally:
+        if in_main:
+            signal.signal(signal.SIGINT, handler)
         for name, value in before.items():
             if value is None:
                 del os.environ[name]
@@ -155,7 +161,7 @@ def one_thread_each() -> Iterator[None]:
 
 def _serve(pipe: Connection) -> None:
     """The life of a worker: tasks in, outcomes out, until the pipe closes."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent hears it too, and decides
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # also when it was started from another thread
     try:
         pipe.send(None)
         while True:

@@ -35,18 +35,22 @@ HELD = "held"
 FAR = 200.0  # half widths from a contact to the clamped edge: errors fall with its square
 
 
-def chain(points: Sequence[Sequence[float]], names: Sequence[str]) -> tuple[Piece, ...]:
+def chain(points: Sequence[Sequence[float]] | Array, names: Sequence[str]) -> tuple[Piece, ...]:
     """A closed loop of straight pieces through points; piece ``i`` runs from point ``i`` to the next."""
     return tuple(line(points[i], points[(i + 1) % len(points)], names[i]) for i in range(len(points)))
 
 
-def circle(radius: float, name: str, hole: bool = False, parts: int = 4, start: float = 0.0) -> tuple[Piece, ...]:
+def circle(
+    radius: float, name: str, hole: bool = False, parts: int = 4, start: float = 0.0
+) -> tuple[Piece, ...]:
     """A full circle about the origin in equal arcs, anticlockwise, or clockwise for a hole."""
     step = -2 * np.pi / parts if hole else 2 * np.pi / parts
     return tuple(arc((0, 0), radius, start + i * step, start + (i + 1) * step, name) for i in range(parts))
 
 
-def graded(points: Sequence[Sequence[float]] | Array, size: float, largest: float, growth: float = 0.3) -> SizeField:
+def graded(
+    points: Sequence[Sequence[float]] | Array, size: float, largest: float, growth: float = 0.3
+) -> SizeField:
     """Edge length ``size`` at the points (k, 2), growing with the distance from them up to ``largest``, mm."""
     places = np.atleast_2d(np.asarray(points, dtype=float))
     return SizeField(places, np.full(len(places), size), np.full(len(places), growth), largest)
@@ -85,31 +89,37 @@ def contact_body(
     return ContactBody(mesh, held, held.flexibility(nodes))
 
 
-def block(
-    half: float,
-    edge: float,
-    material: PlaneMaterial,
-    *,
-    edges: Sequence[float] = (),
-    fine: float | None = None,
-    deep: Sequence[Sequence[float]] = (),
-    height: float = 0.0,
-) -> ContactBody:
-    """A large block below y = ``height`` that stands for a half plane; contact out to 1.4 ``half``, clamped far away.
+@dataclass(frozen=True)
+class Fineness:
+    """Edge lengths under a contact, over its half width.
 
-    ``edge`` is the edge length under the contact over ``half``, ``fine`` the one at +-``edges`` (half of ``edge`` when
-    not given); ``deep`` are points below the surface that keep ``edge``.
+    ``edge`` along the contact, ``fine`` at the places +-``edges`` (mm) where the pressure is steep (half of ``edge``
+    when not given); ``deep`` are points (mm) below the surface that keep ``edge``.
     """
+
+    edge: float
+    edges: tuple[float, ...] = ()
+    fine: float | None = None
+    deep: tuple[tuple[float, float], ...] = ()
+
+
+def block(half: float, fineness: Fineness, material: PlaneMaterial, height: float = 0.0) -> ContactBody:
+    """A large block below y = ``height`` that stands for a half plane: contact out to 1.4 ``half``, clamped far away."""
+    edge, edges = fineness.edge, fineness.edges
     far, w = FAR * half, 1.4 * half
     cuts = sorted({w, -w, *edges, *(-e for e in edges)}, reverse=True)  # nodes where the pressure is steep
     corners = [(-far, -far), (far, -far), (far, 0.0), *((x, 0.0) for x in cuts), (-far, 0.0)]
     names = [HELD, HELD, "free", *[CONTACT] * (len(cuts) - 1), "free", HELD]
     outline = Outline((chain([(x, y + height) for x, y in corners], names),))
     surface = along((-1.2 * half, height), (1.2 * half, height), 97)
-    points = [*surface, *([x, y + height] for x, y in deep), *([sign * e, height] for e in edges for sign in (-1, 1))]
+    points = [
+        *surface,
+        *([x, y + height] for x, y in fineness.deep),
+        *([sign * e, height] for e in edges for sign in (-1, 1)),
+    ]
     sizes = np.full(len(points), edge * half)
     if edges:
-        sizes[-2 * len(edges) :] = (edge / 2 if fine is None else fine) * half
+        sizes[-2 * len(edges) :] = (edge / 2 if fineness.fine is None else fineness.fine) * half
     size = SizeField(np.array(points), sizes, np.full(len(points), 0.3), far / 4)
     return contact_body(outline, size, material)
 

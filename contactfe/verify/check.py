@@ -102,11 +102,15 @@ class Source:
     origin: Origin
     text: str
 
-    def relative(self, name: str, computed: float, expected: float, tolerance: float, note: str = "") -> Check:
+    def relative(
+        self, name: str, computed: float, expected: float, tolerance: float, note: str = ""
+    ) -> Check:
         """A check within a share of the expected number."""
         return self._check(name, computed, expected, (tolerance, "relative"), note)
 
-    def absolute(self, name: str, computed: float, expected: float, tolerance: float, note: str = "") -> Check:
+    def absolute(
+        self, name: str, computed: float, expected: float, tolerance: float, note: str = ""
+    ) -> Check:
         """A check within a fixed difference."""
         return self._check(name, computed, expected, (tolerance, "absolute"), note)
 

@@ -29,10 +29,16 @@ from contactfe.verify.check import CASES, CaseAnswer, Check, Comparison, Source
 from contactfe.verify.independent import LAYER, LAYER_HALF_WIDTH, LAYER_PRESSURE
 
 PERSSON = Source(
-    "contact", "published", "Persson, thesis 1964; Ciavarella & Decuzzi, Int. J. Solids Structures 38 (2001) 4507 (from memory)"
+    "contact",
+    "published",
+    "Persson, thesis 1964; Ciavarella & Decuzzi, Int. J. Solids Structures 38 (2001) 4507 (from memory)",
 )
-LAME = Source("contact", "exact", "Lame; Timoshenko & Goodier art. 28; Shigley, press and shrink fits (from memory)")
-RECEDE = Source("contact", "exact", "Dundurs & Stippes 1970 (from memory): the extent of receding contact knows no load")
+LAME = Source(
+    "contact", "exact", "Lame; Timoshenko & Goodier art. 28; Shigley, press and shrink fits (from memory)"
+)
+RECEDE = Source(
+    "contact", "exact", "Dundurs & Stippes 1970 (from memory): the extent of receding contact knows no load"
+)
 PATCH = Source("contact", "exact", "equilibrium: uniform pressure gives uniform stress whatever the meshes")
 FREE_CAP = 1e6  # MPa: never reached
 
@@ -61,7 +67,10 @@ def pin_in_hole() -> CaseAnswer:
     inner = radius - clearance
     pin_loop = (_ring_piece(inner, -85, 85, CONTACT), _ring_piece(inner, 85, 275, "free"))
     pin = contact_body(
-        Outline((pin_loop, circle(0.05, HELD, hole=True))), graded(inner * near, 0.045, 0.2), material, carried=True
+        Outline((pin_loop, circle(0.05, HELD, hole=True))),
+        graded(inner * near, 0.045, 0.2),
+        material,
+        carried=True,
     )
     hole = (_ring_piece(radius, 80, -80, CONTACT), _ring_piece(radius, 280, 80, "free"))
     plate = contact_body(Outline((circle(60.0, HELD), hole)), graded(radius * near, 0.04, 15.0), material)
@@ -82,7 +91,12 @@ def pin_in_hole() -> CaseAnswer:
     )
     return CaseAnswer(
         (
-            PERSSON.absolute("pin in a hole: half angle of contact, deg", math.degrees(found.width() / 2 / radius), 60.0, 1.2),
+            PERSSON.absolute(
+                "pin in a hole: half angle of contact, deg",
+                math.degrees(found.width() / 2 / radius),
+                60.0,
+                1.2,
+            ),
             PERSSON.relative("pin in a hole: pressure under the load, MPa", peak, expected, 5e-3),
         ),
         (drawn,),
@@ -97,25 +111,36 @@ def shrink_fit() -> CaseAnswer:
     pairs = {"equal rings": ((200e3, 0.3), (200e3, 0.3)), "unlike rings": ((70e3, 0.33), (200e3, 0.28))}
     for name, (inside, outside) in pairs.items():
         inner = contact_body(
-            Outline((circle(b, CONTACT), circle(a, HELD, hole=True))), uniform(0.25), PlaneMaterial(*inside), carried=True
+            Outline((circle(b, CONTACT), circle(a, HELD, hole=True))),
+            uniform(0.25),
+            PlaneMaterial(*inside),
+            carried=True,
         )
         outer = contact_body(
-            Outline((circle(c, HELD), circle(b, CONTACT, hole=True))), uniform(0.22), PlaneMaterial(*outside), carried=True
+            Outline((circle(c, HELD), circle(b, CONTACT, hole=True))),
+            uniform(0.22),
+            PlaneMaterial(*outside),
+            carried=True,
         )
         press = Press((0.0, 0.0), ContactLaw(0.0, 500.0), (0.2, 0.2), offset=-interference)
         found = press_together(inner, outer, press)
-        exact = rings.shrink_fit_pressure((a, b, c), interference, PlaneElastic(*inside), PlaneElastic(*outside))
+        exact = rings.shrink_fit_pressure(
+            (a, b, c), interference, PlaneElastic(*inside), PlaneElastic(*outside)
+        )
         mean = float(found.pressure @ found.problem.length / found.problem.length.sum())
         uneven = float(np.ptp(found.pressure)) / exact
         checks.append(LAME.relative(f"shrink fit, {name}: mean pressure, MPa", mean, exact, 1e-3))
-        checks.append(LAME.absolute(f"shrink fit, {name}: unevenness of pressure over its mean", uneven, 0.0, 2e-2))
+        checks.append(
+            LAME.absolute(f"shrink fit, {name}: unevenness of pressure over its mean", uneven, 0.0, 2e-2)
+        )
     return CaseAnswer(tuple(checks))
 
 
 def _layer(material: PlaneMaterial) -> ContactBody:
     """A layer of height 1 and length 8 on y = 0, loaded over a short patch on top."""
     loop = chain(
-        [(-4, 0), (4, 0), (4, 1), (0.02, 1), (-0.02, 1), (-4, 1)], [CONTACT, "free", "free", HELD, "free", "free"]
+        [(-4, 0), (4, 0), (4, 1), (0.02, 1), (-0.02, 1), (-4, 1)],
+        [CONTACT, "free", "free", HELD, "free", "free"],
     )
     spots = [(x, 0.0) for x in np.linspace(-1.8, 1.8, 61)] + [(0.0, 1.0)]
     return contact_body(Outline((loop,)), graded(spots, 0.025, 0.3), material, carried=True)
@@ -129,24 +154,33 @@ def receding_layer() -> CaseAnswer:
     far = 200.0
     corners = [(-far, -far), (far, -far), (far, 0), (2.4, 0), (-2.4, 0), (-far, 0)]
     outline = Outline((chain(corners, [HELD, HELD, "free", CONTACT, "free", HELD]),))
-    base = contact_body(outline, graded([(x, 0.0) for x in np.linspace(-1.8, 1.8, 61)], 0.03, far / 4), material)
+    base = contact_body(
+        outline, graded([(x, 0.0) for x in np.linspace(-1.8, 1.8, 61)], 0.03, far / 4), material
+    )
     small, large = (
-        press_together(layer, base, Press((0.0, load), ContactLaw(0.0, 50.0), (0.5, 0.5))) for load in (1.0, 10.0)
+        press_together(layer, base, Press((0.0, load), ContactLaw(0.0, 50.0), (0.5, 0.5)))
+        for load in (1.0, 10.0)
     )
     unlike = float(np.count_nonzero(small.active != large.active))
     scaled = float(np.abs(large.pressure / 10.0 - small.pressure).max() / small.pressure.max())
     middle = crest(small.problem.centre[:, 0], small.pressure, 0.3)
     return CaseAnswer(
         (
-            RECEDE.absolute("receding contact: cells that change when the load is ten times", unlike, 0.0, 0.0),
+            RECEDE.absolute(
+                "receding contact: cells that change when the load is ten times", unlike, 0.0, 0.0
+            ),
             RECEDE.absolute("receding contact: change of pressure over load", scaled, 0.0, 1e-9),
-            LAYER.absolute("receding contact: half width over height", small.width() / 2, LAYER_HALF_WIDTH, 0.015),
+            LAYER.absolute(
+                "receding contact: half width over height", small.width() / 2, LAYER_HALF_WIDTH, 0.015
+            ),
             LAYER.relative("receding contact: p(0) h / P", middle, LAYER_PRESSURE, 5e-3),
         )
     )
 
 
-def _patch_blocks(edges: tuple[float, float], turn: float, material: PlaneMaterial) -> tuple[ContactBody, ContactBody]:
+def _patch_blocks(
+    edges: tuple[float, float], turn: float, material: PlaneMaterial
+) -> tuple[ContactBody, ContactBody]:
     """Two blocks 1 x 0.5 on each other, each carried on its far side, turned about the origin."""
     lower = chain([(-0.5, -0.5), (0.5, -0.5), (0.5, 0), (-0.5, 0)], [HELD, "free", CONTACT, "free"])
     upper = chain([(-0.5, 0), (0.5, 0), (0.5, 0.5), (-0.5, 0.5)], [CONTACT, "free", HELD, "free"])
@@ -183,5 +217,9 @@ def contact_patch() -> CaseAnswer:
         lower, upper = _patch_blocks(edges, turn, material)
         press = Press((-up[0], -up[1]), ContactLaw(0.0, 4.0), (0.1, 0.1))
         found = press_together(lower, upper, press)
-        checks.append(PATCH.absolute(f"contact patch test, {name}: error of stress, MPa", patch_error(found, up), 0.0, 1e-9))
+        checks.append(
+            PATCH.absolute(
+                f"contact patch test, {name}: error of stress, MPa", patch_error(found, up), 0.0, 1e-9
+            )
+        )
     return CaseAnswer(tuple(checks))

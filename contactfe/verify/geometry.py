@@ -23,7 +23,9 @@ from contactfe.verify.check import CASES, CaseAnswer, Check, Source
 from contactfe.verify.quadrature import cell_quadrature
 
 POLYGON = Source("geometry", "exact", "plane geometry of polygons")
-STANDARD = Source("geometry", "published", "ISO 4014 and ISO 691 limits (read in national reprints), plane geometry")
+STANDARD = Source(
+    "geometry", "published", "ISO 4014 and ISO 691 limits (read in national reprints), plane geometry"
+)
 
 COARSE = {"edge_at_contact": "0.5 mm"}
 CORNER = 0.16  # mm: fillet of a sharp corner of 16 mm across flats
@@ -35,7 +37,8 @@ def real_case(profile: str, fastener: dict[str, Any], **tables: dict[str, Any]) 
         {
             "format": 1,
             "name": "known case",
-            "fastener": {"across_flats": "16 mm", "engaged_depth": "6.4 mm", "yield_strength": "640 MPa"} | fastener,
+            "fastener": {"across_flats": "16 mm", "engaged_depth": "6.4 mm", "yield_strength": "640 MPa"}
+            | fastener,
             "wrench": {"profile": profile} | tables.get("wrench", {}),
             **{k: v for k, v in tables.items() if k != "wrench"},
         }
@@ -89,7 +92,9 @@ def standard_play() -> CaseAnswer:
         (
             STANDARD.absolute("ISO 691: least opening for 16 mm, mm", low, 16.05, 1e-9),
             STANDARD.absolute("ISO 691: largest opening for 16 mm, mm", high, 16.27, 1e-9),
-            STANDARD.absolute("play of the smallest sharp M10 head in it, closed form, deg", sharp, 3.61, 5e-3),
+            STANDARD.absolute(
+                "play of the smallest sharp M10 head in it, closed form, deg", sharp, 3.61, 5e-3
+            ),
             POLYGON.absolute(
                 "the same with filleted corners, from the gap search, deg",
                 math.nan if play is None else math.degrees(play),
@@ -130,12 +135,16 @@ def spinning() -> CaseAnswer:
         new = real_case(profile, {}, wrench=wrench)
         ring = _coarse_mesh(profile_pair(new).wrench)
 
-        def spins(rounding: float, new: CaseInput = new, ring: SectionMesh = ring, most: float = most) -> bool:
+        def spins(
+            rounding: float, new: CaseInput = new, ring: SectionMesh = ring, most: float = most
+        ) -> bool:
             worn = replace(new, fastener=replace(new.fastener, rounding=rounding))
             return free_play(_search(worn, ring), 16.0, most) is None
 
         found = _threshold(spins, known - 0.016, known + 0.016)
-        checks.append(POLYGON.absolute(f"rounding at which {profile} lets the hexagon spin", found, known, 2e-3))
+        checks.append(
+            POLYGON.absolute(f"rounding at which {profile} lets the hexagon spin", found, known, 2e-3)
+        )
     return CaseAnswer(tuple(checks))
 
 
@@ -173,10 +182,19 @@ def rounded_section() -> CaseAnswer:
     known_polar = _polygon_polar(x) - math.pi * core**4 / 2.0
     return CaseAnswer(
         (
-            POLYGON.relative("rounded hexagon: area of the mesh, mm2", mesh.area(), polygon.area - math.pi * core**2, 1e-4),
+            POLYGON.relative(
+                "rounded hexagon: area of the mesh, mm2", mesh.area(), polygon.area - math.pi * core**2, 1e-4
+            ),
             POLYGON.relative("rounded hexagon: polar moment of the mesh, mm4", polar, known_polar, 1e-4),
-            POLYGON.relative("rounded hexagon: flat that is left, mm", left, 2.0 * hexagon.half_flat(16.0, 0.3), 1e-3),
-            POLYGON.relative("rounded hexagon: width over corners, mm", float(np.ptp(mesh.nodes @ _towards(30.0))), hexagon.across_corners(16.0, 0.3), 1e-9),
+            POLYGON.relative(
+                "rounded hexagon: flat that is left, mm", left, 2.0 * hexagon.half_flat(16.0, 0.3), 1e-3
+            ),
+            POLYGON.relative(
+                "rounded hexagon: width over corners, mm",
+                float(np.ptp(mesh.nodes @ _towards(30.0))),
+                hexagon.across_corners(16.0, 0.3),
+                1e-9,
+            ),
         )
     )
 

@@ -34,12 +34,16 @@ LIMIT_BOUNDS = MappingProxyType(
     }
 )
 
-LIBRARY = Source("independent", "independent code", "NGSolve 6.2, fourth-order elements on the exact outline; own script")
+LIBRARY = Source(
+    "independent", "independent code", "NGSolve 6.2, fourth-order elements on the exact outline; own script"
+)
 BOUNDS = Source(
     "limits", "independent code", "bounds by finite-element limit analysis (conic programming), own script"
 )
 LAYER = Source(
-    "independent", "independent code", "integral equation by Fourier transform, own script; problem of Keer, Dundurs & Tsai 1972"
+    "independent",
+    "independent code",
+    "integral equation by Fourier transform, own script; problem of Keer, Dundurs & Tsai 1972",
 )
 
 HUMP = 4.0  # mm: half the length of flank that is loaded
@@ -83,4 +87,6 @@ def open_end_spread() -> CaseAnswer:
     load = side_loads(mesh, mesh.sides_named("flank"), hump).reshape(-1, 2)[flexibility.nodes]
     opening = float(flexibility.observed["spread"] @ load.ravel())
     expected = OPEN_END_OPENING_MM * force / case.wrench.thickness
-    return CaseAnswer((LIBRARY.relative("open end spread by 1000 N on each flank: opening, mm", opening, expected, 5e-3),))
+    return CaseAnswer(
+        (LIBRARY.relative("open end spread by 1000 N on each flank: opening, mm", opening, expected, 5e-3),)
+    )

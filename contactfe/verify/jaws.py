@@ -86,9 +86,17 @@ def hexagon_in_jaws() -> CaseAnswer:
     return CaseAnswer(
         (
             LIBRARY.relative(
-                "hexagon in rigid jaws: torque over turn, N mm per mm and rad", stiffness, JAWS_STIFFNESS_N, 2e-3
+                "hexagon in rigid jaws: torque over turn, N mm per mm and rad",
+                stiffness,
+                JAWS_STIFFNESS_N,
+                2e-3,
             ),
-            LIBRARY.absolute("hexagon in rigid jaws: resultant on a flat over half its length", centroid / half, JAWS_RESULTANT, 2e-3),
+            LIBRARY.absolute(
+                "hexagon in rigid jaws: resultant on a flat over half its length",
+                centroid / half,
+                JAWS_RESULTANT,
+                2e-3,
+            ),
             STATICS.absolute("hexagon in rigid jaws: upper force over lower, less one", lean, 0.0, 1e-8),
         )
     )
@@ -104,7 +112,9 @@ def hexagon_limit() -> CaseAnswer:
     for name, wrench, flats in (("jaws", jaws_body(FLATS), 2), ("a ring", ring_body(FLATS), 6)):
         torque = turned_in(fastener, wrench, turn, ContactLaw(0.0, cap)).torque()
         exact = capped.hex_limit_torque(half, cap, flats)
-        checks.append(LIMIT.relative(f"limit torque of a hexagon in {name}, N mm per mm", torque, exact, 3e-3))
+        checks.append(
+            LIMIT.relative(f"limit torque of a hexagon in {name}, N mm per mm", torque, exact, 3e-3)
+        )
     return CaseAnswer(tuple(checks))
 
 
@@ -142,8 +152,15 @@ def contact_law() -> CaseAnswer:
         (
             law.absolute("contact law: complementarity, over the cap", residual, 0.0, 1e-8),
             law.absolute("contact law: overlap below the cap, mm", overlap, 0.0, 1e-12),
-            law.absolute("contact law: energy that another pressure would save, over its own", energy_saved(found), 0.0, 1e-9),
-            law.absolute("contact law: moments on both bodies, N mm per mm", sum(moment) / moment[0], 0.0, 1e-8),
+            law.absolute(
+                "contact law: energy that another pressure would save, over its own",
+                energy_saved(found),
+                0.0,
+                1e-9,
+            ),
+            law.absolute(
+                "contact law: moments on both bodies, N mm per mm", sum(moment) / moment[0], 0.0, 1e-8
+            ),
         )
     )
 

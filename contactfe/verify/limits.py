@@ -16,8 +16,14 @@ from contactfe.verify.geometry import CORNER, hexagon_polygon, real_case
 from contactfe.verify.independent import BOUNDS, LIMIT_BOUNDS
 
 ELLIPSE = Source("limits", "exact", "von Mises ellipse s1^2 - s1 s2 + s2^2 = Y^2, its largest s1")
-OVERLAP = Source("limits", "exact", "rigid limit: cap over the stretch of flank that lies inside the turned hexagon")
-PLASTIC = Source("limits", "published", "Prandtl 1920; Hill, The Mathematical Theory of Plasticity, 1950, ch. IX (from memory)")
+OVERLAP = Source(
+    "limits", "exact", "rigid limit: cap over the stretch of flank that lies inside the turned hexagon"
+)
+PLASTIC = Source(
+    "limits",
+    "published",
+    "Prandtl 1920; Hill, The Mathematical Theory of Plasticity, 1950, ch. IX (from memory)",
+)
 
 OPENING, FRICTION, YIELD, DEPTH = 16.2, 0.15, 10.0, 5.0  # mm, -, MPa, mm
 STIFF = {"elastic_modulus": "1000 GPa"}
@@ -30,7 +36,12 @@ def pressure_cap() -> CaseAnswer:
     s1, s2 = np.cos(angle), np.sin(angle)
     sheet = float((s1 / np.sqrt(s1**2 - s1 * s2 + s2**2)).max())
     case = parse_case(
-        {"format": 1, "name": "defaults", "fastener": {"size": "M10", "grade": "8.8"}, "wrench": {"profile": "ring-six"}}
+        {
+            "format": 1,
+            "name": "defaults",
+            "fastener": {"size": "M10", "grade": "8.8"},
+            "wrench": {"profile": "ring-six"},
+        }
     )
     factor = case.contact.constraint_factor
     corner, flat = limit_load.wedge_limit(math.radians(120.0), 1.0), limit_load.flat_limit(1.0)
@@ -41,9 +52,17 @@ def pressure_cap() -> CaseAnswer:
         (
             ELLIPSE.relative("default constraint factor", factor, sheet, 1e-3),
             ELLIPSE.relative("largest stress of a sheet over yield", limit_load.sheet_cap(1.0), sheet, 1e-8),
-            BOUNDS.relative("default factor, flank of a 120 degree corner of a sheet", factor, sum(known) / 2, 1e-3),
-            PLASTIC.absolute("limit on a flank of a 120 degree corner over yield", corner * shear, 1.76, 5e-3, note),
-            BOUNDS.band("limit on a flank of a 120 degree corner over shear yield", corner, LIMIT_BOUNDS["corner", "strain"]),
+            BOUNDS.relative(
+                "default factor, flank of a 120 degree corner of a sheet", factor, sum(known) / 2, 1e-3
+            ),
+            PLASTIC.absolute(
+                "limit on a flank of a 120 degree corner over yield", corner * shear, 1.76, 5e-3, note
+            ),
+            BOUNDS.band(
+                "limit on a flank of a 120 degree corner over shear yield",
+                corner,
+                LIMIT_BOUNDS["corner", "strain"],
+            ),
             PLASTIC.absolute("limit far from a corner over yield", flat * shear, 2.97, 5e-3, note),
             BOUNDS.band("limit far from a corner over shear yield", flat, LIMIT_BOUNDS["flat", "strain"]),
         )
@@ -68,7 +87,9 @@ def rigid_ring() -> CaseAnswer:
     exact = np.array([scale * _flank_moment(polygon, float(turns[i])) for i in past])
     ratio = float(np.mean(curve.torque[past] / exact)) if len(past) else math.nan
     note = "each point of the curve is as coarse as its cells; their mean is not"
-    return CaseAnswer((OVERLAP.relative("rigid six-point ring, 3 to 9 deg: torque over exact", ratio, 1.0, 1e-2, note),))
+    return CaseAnswer(
+        (OVERLAP.relative("rigid six-point ring, 3 to 9 deg: torque over exact", ratio, 1.0, 1e-2, note),)
+    )
 
 
 def _flank_moment(polygon: shapely.Polygon, turn: float) -> float:

@@ -18,6 +18,7 @@ from contactfe.verify.bodies import (
     HELD,
     Array,
     ContactBody,
+    Fineness,
     Press,
     Pressed,
     along,
@@ -28,8 +29,12 @@ from contactfe.verify.bodies import (
 )
 from contactfe.verify.check import CASES, CaseAnswer, Comparison, Source
 
-HERTZ = Source("contact", "exact", "Hertz 1882; Johnson, Contact Mechanics, 1985, eq. 4.43-4.46 (from memory)")
-JOHNSON = Source("contact", "published", "Johnson, Contact Mechanics, 1985, section 4.2: 0.30 p0 at 0.78 a (from memory)")
+HERTZ = Source(
+    "contact", "exact", "Hertz 1882; Johnson, Contact Mechanics, 1985, eq. 4.43-4.46 (from memory)"
+)
+JOHNSON = Source(
+    "contact", "published", "Johnson, Contact Mechanics, 1985, section 4.2: 0.30 p0 at 0.78 a (from memory)"
+)
 CAPPED = Source("saturation", "exact", "derived: line contact with capped pressure (boundary elements agree)")
 
 FINE = 0.05  # edge length at the contact over the half width
@@ -48,7 +53,11 @@ def cylinder(radius: float, half: float, material: PlaneMaterial, below: bool = 
         arc(centre, radius, down + edge, down + far, "free"),
     ]
     (x, y), top = arcs[-1].end, arcs[-1].end[1] + FAR * half
-    walls = [line((x, y), (x, top), HELD), line((x, top), (-x, top), HELD), line((-x, top), arcs[0].start, HELD)]
+    walls = [
+        line((x, y), (x, top), HELD),
+        line((x, top), (-x, top), HELD),
+        line((-x, top), arcs[0].start, HELD),
+    ]
     outline = Outline((tuple(arcs + walls),))
     size = graded(along((-1.2 * half, 0), (1.2 * half, 0), 49), FINE * half, FAR / 4 * half)
     return contact_body(outline.rotated(math.pi) if below else outline, size, material)
@@ -75,12 +84,16 @@ def cylinder_on_flat() -> CaseAnswer:
     """Elastic cylinder on an elastic half plane, plane strain."""
     half, radius = 1.0, 50.0
     material, body = PlaneMaterial(1000.0, 0.3, "strain"), PlaneElastic(1000.0, 0.3, "strain")
-    exact = HertzLine(hertz_load(half, radius, contact_modulus(body, body)), radius, contact_modulus(body, body))
-    flat = block(half, FINE * 1.1, material, deep=[(0.0, -0.78)])
+    exact = HertzLine(
+        hertz_load(half, radius, contact_modulus(body, body)), radius, contact_modulus(body, body)
+    )
+    flat = block(half, Fineness(FINE * 1.1, deep=((0.0, -0.78),)), material)
     press = Press((0.0, -exact.load), ContactLaw(0.0, 4 * exact.peak_pressure_MPa), (1.0, 1.0))
     found = press_together(flat, cylinder(radius, half, material), press)
     peak = exact.peak_pressure_MPa
-    stress = nodal_stresses(flat.mesh, material, flat.held.displacements(found.forces()[0][:, None]).reshape(-1, 2))
+    stress = nodal_stresses(
+        flat.mesh, material, flat.held.displacements(found.forces()[0][:, None]).reshape(-1, 2)
+    )
     shear = np.hypot(0.5 * (stress[:, 0] - stress[:, 1]), stress[:, 2])
     x, y = flat.mesh.nodes.T
     under = (np.abs(x) < 0.15) & (y < -0.45) & (y > -1.2)
@@ -130,7 +143,7 @@ def capped_cylinder() -> CaseAnswer:
     load = 1.5 * capped.yield_load(radius, stiff, cap)
     exact = capped.capped_hertz(load, radius, stiff, cap)
     half = exact.half_width
-    flat = block(half, FINE, PlaneMaterial(stiff, 0.3), edges=[exact.crushed_half_width, half])
+    flat = block(half, Fineness(FINE, (exact.crushed_half_width, half)), PlaneMaterial(stiff, 0.3))
     found = press_together(
         flat,
         cylinder(radius, half, PlaneMaterial(1e9 * stiff, 0.3)),
@@ -141,7 +154,12 @@ def capped_cylinder() -> CaseAnswer:
     return CaseAnswer(
         (
             CAPPED.absolute(f"{name}: half width, mm", found.width() / 2, half, FINE * half),
-            CAPPED.absolute(f"{name}: half width at the cap, mm", found.capped_width() / 2, exact.crushed_half_width, FINE * half),
+            CAPPED.absolute(
+                f"{name}: half width at the cap, mm",
+                found.capped_width() / 2,
+                exact.crushed_half_width,
+                FINE * half,
+            ),
             CAPPED.relative(f"{name}: load carried, N/mm", -found.load()[1], load, 1e-9),
         ),
         (curve("Cylinder on a flat with a pressure cap", found, (ends, exact.pressure(ends))),),

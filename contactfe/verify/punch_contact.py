@@ -15,6 +15,7 @@ from contactfe.verify.bodies import (
     CONTACT,
     HELD,
     ContactBody,
+    Fineness,
     Press,
     Pressed,
     block,
@@ -27,8 +28,14 @@ from contactfe.verify.check import CASES, CaseAnswer, Check, Source
 from contactfe.verify.line_contact import curve
 
 FLAT = Source("contact", "exact", "Johnson, Contact Mechanics, 1985, eq. 2.64 (from memory)")
-SLIDING = Source("contact", "exact", "Johnson, Contact Mechanics, 1985, eq. 2.69-2.71 (from memory; sign settled numerically)")
-ROUNDED = Source("contact", "published", "Ciavarella, Hills & Monno, Proc. IMechE C 212(4), 1998 (formula from memory)")
+SLIDING = Source(
+    "contact",
+    "exact",
+    "Johnson, Contact Mechanics, 1985, eq. 2.69-2.71 (from memory; sign settled numerically)",
+)
+ROUNDED = Source(
+    "contact", "published", "Ciavarella, Hills & Monno, Proc. IMechE C 212(4), 1998 (formula from memory)"
+)
 CAPPED = Source("saturation", "exact", "derived: capped flat punch (boundary elements agree to five digits)")
 
 RIGID = 1e12  # MPa
@@ -40,7 +47,9 @@ def flat_punch(half: float, height: float = 0.0) -> ContactBody:
     top = height + half
     corners = [(-half, height), (half, height), (half, top), (-half, top)]
     outline = Outline((chain(corners, [CONTACT, "free", HELD, "free"]),))
-    return contact_body(outline, graded([(-half, height), (half, height)], 0.02 * half, 0.3 * half), PlaneMaterial(RIGID, 0.3))
+    return contact_body(
+        outline, graded([(-half, height), (half, height)], 0.02 * half, 0.3 * half), PlaneMaterial(RIGID, 0.3)
+    )
 
 
 def middle_pressure(found: Pressed, within: float) -> float:
@@ -53,7 +62,7 @@ def middle_pressure(found: Pressed, within: float) -> float:
 def sharp_punch() -> CaseAnswer:
     """Sharp flat punch pressed by a central load."""
     load = 100.0
-    base = block(1.0, 0.04, PlaneMaterial(1000.0, 0.3, "strain"), edges=[1.0])
+    base = block(1.0, Fineness(0.04, (1.0,)), PlaneMaterial(1000.0, 0.3, "strain"))
     found = press_together(base, flat_punch(1.0), Press((0.0, -load), ContactLaw(0.0, 1e4), (1.0, 1.0)))
     x = np.linspace(-0.97, 0.97, 401)
     exact = punches.flat_pressure(x, 1.0, load)
@@ -72,7 +81,7 @@ def sliding_punch() -> CaseAnswer:
     curves = []
     load, friction = 100.0, 0.5
     for plane, poisson in (("strain", 0.0), ("strain", 0.3), ("stress", 0.3)):
-        base = block(1.0, 0.04, PlaneMaterial(1000.0, poisson, plane), edges=[1.0], height=LIFT)
+        base = block(1.0, Fineness(0.04, (1.0,)), PlaneMaterial(1000.0, poisson, plane), height=LIFT)
         law = ContactLaw(friction, 1e4)
         press = Press((friction * load, -load), law, (1.0, 1.0), sense=-1)  # drags the base in +x
         found = press_together(base, flat_punch(1.0, LIFT), press)
@@ -84,7 +93,11 @@ def sliding_punch() -> CaseAnswer:
         if poisson == 0.0:
             x = np.linspace(-0.97, 0.97, 401)
             curves.append(
-                curve("Sliding flat punch, friction 0.5", found, (x, punches.sliding_pressure(x, 1.0, load, exponent)))
+                curve(
+                    "Sliding flat punch, friction 0.5",
+                    found,
+                    (x, punches.sliding_pressure(x, 1.0, load, exponent)),
+                )
             )
     return CaseAnswer(tuple(checks), tuple(curves))
 
@@ -108,7 +121,7 @@ def rounded_punch() -> CaseAnswer:
     )
     size = graded([(-0.9, 0.0), (0.9, 0.0)], 0.04, 0.4)
     punch = contact_body(Outline((loop,)), size, PlaneMaterial(RIGID, 0.3))
-    base = block(1.0, 0.03, PlaneMaterial(1000.0, 0.3), edges=[0.8, 0.9, 1.0], fine=0.008)
+    base = block(1.0, Fineness(0.03, (0.8, 0.9, 1.0), 0.008), PlaneMaterial(1000.0, 0.3))
     load = exact.load_N_per_mm
     found = press_together(base, punch, Press((0.0, -load), ContactLaw(0.0, 100.0), (1.0, 1.0)))
     ends = np.linspace(-1.0, 1.0, 801)
@@ -116,7 +129,12 @@ def rounded_punch() -> CaseAnswer:
     name = "punch with rounded edges"
     return CaseAnswer(
         (
-            ROUNDED.relative(f"{name}: pressure in the middle, MPa", middle_pressure(found, 0.1), shape[380:421].mean(), 5e-3),
+            ROUNDED.relative(
+                f"{name}: pressure in the middle, MPa",
+                middle_pressure(found, 0.1),
+                shape[380:421].mean(),
+                5e-3,
+            ),
             ROUNDED.relative(f"{name}: largest pressure, MPa", found.pressure.max(), shape.max(), 2e-2),
             ROUNDED.absolute(f"{name}: half width, mm", found.width() / 2, 1.0, 0.02),
         ),
@@ -128,7 +146,7 @@ def rounded_punch() -> CaseAnswer:
 def capped_punch() -> CaseAnswer:
     """Sharp flat punch whose pressure cannot pass the cap, at three shares of its limit load."""
     cap = 100.0
-    base = block(1.0, 0.04, PlaneMaterial(1000.0, 0.3, "strain"), edges=[0.4359, 0.8, 0.9539, 1.0])
+    base = block(1.0, Fineness(0.04, (0.4359, 0.8, 0.9539, 1.0)), PlaneMaterial(1000.0, 0.3, "strain"))
     punch = flat_punch(1.0)
     checks: list[Check] = []
     curves = []
@@ -138,11 +156,20 @@ def capped_punch() -> CaseAnswer:
         x = np.linspace(-0.1, 0.1, 41)
         name = f"flat punch with a cap, P/2Ha {share}"
         checks += [
-            CAPPED.relative(f"{name}: pressure in the middle, MPa", middle_pressure(found, 0.1), exact.pressure(x).mean(), 3e-3),
-            CAPPED.absolute(f"{name}: crushed edge, mm", found.capped_width() / 2, 1.0 - exact.core_half_width_mm, 0.04),
+            CAPPED.relative(
+                f"{name}: pressure in the middle, MPa",
+                middle_pressure(found, 0.1),
+                exact.pressure(x).mean(),
+                3e-3,
+            ),
+            CAPPED.absolute(
+                f"{name}: crushed edge, mm", found.capped_width() / 2, 1.0 - exact.core_half_width_mm, 0.04
+            ),
         ]
         if share == 0.6:
             checks.append(CAPPED.relative(f"{name}: load carried, N/mm", -found.load()[1], exact.load, 1e-9))
             ends = np.linspace(-1.0, 1.0, 401)
-            curves.append(curve("Flat punch with a pressure cap, 0.6 of its limit", found, (ends, exact.pressure(ends))))
+            curves.append(
+                curve("Flat punch with a pressure cap, 0.6 of its limit", found, (ends, exact.pressure(ends)))
+            )
     return CaseAnswer(tuple(checks), tuple(curves))

@@ -9,7 +9,10 @@ import numpy as np
 from contactfe.mesh import SectionMesh
 from contactfe.verify.bodies import Array
 
-_INNER, _OUTER = 0.101286507323456, 0.470142064105115  # Radon's seven points of the fifth degree on a triangle
+_INNER, _OUTER = (
+    0.101286507323456,
+    0.470142064105115,
+)  # Radon's seven points of the fifth degree on a triangle
 POINTS = np.array(
     [
         [1 / 3, 1 / 3],
@@ -38,14 +41,16 @@ class CellQuadrature:
 
     def cell_values(self, nodal: Array) -> Array:
         """Values (m g, k) of a field given at the six nodes of every cell (m, 6, k)."""
-        return np.einsum("gk,mkc->mgc", self.shape, nodal).reshape(-1, nodal.shape[-1])
+        return np.asarray(np.einsum("gk,mkc->mgc", self.shape, nodal).reshape(-1, nodal.shape[-1]))
 
 
 def cell_quadrature(mesh: SectionMesh) -> CellQuadrature:
     """Seven points in every cell, exact to the fifth degree in the cell's own coordinates."""
     r, s = POINTS.T
     lam = 1 - r - s
-    shape = np.column_stack([lam * (2 * lam - 1), r * (2 * r - 1), s * (2 * s - 1), 4 * lam * r, 4 * r * s, 4 * s * lam])
+    shape = np.column_stack(
+        [lam * (2 * lam - 1), r * (2 * r - 1), s * (2 * s - 1), 4 * lam * r, 4 * r * s, 4 * s * lam]
+    )
     slope_r = np.column_stack([1 - 4 * lam, 4 * r - 1, 0 * r, 4 * (lam - r), 4 * s, -4 * s])
     slope_s = np.column_stack([1 - 4 * lam, 0 * r, 4 * s - 1, -4 * r, 4 * r, 4 * (lam - s)])
     nodes = mesh.nodes[mesh.cells]

@@ -17,14 +17,18 @@ from contactfe.verify.quadrature import cell_quadrature
 from contactfe.verify.rings import annulus
 
 THEORY = Source(
-    "elastic", "published", "a-priori estimates for quadratic elements: Strang & Fix, An Analysis of the FEM, 1973 (from memory)"
+    "elastic",
+    "published",
+    "a-priori estimates for quadratic elements: Strang & Fix, An Analysis of the FEM, 1973 (from memory)",
 )
 EDGES_MM = (0.32, 0.16, 0.08)
 
 Field = Callable[[Array], Array]
 
 
-def errors(mesh: SectionMesh, material: PlaneMaterial, u: Array, exact_u: Field, exact_stress: Field) -> tuple[float, float]:
+def errors(
+    mesh: SectionMesh, material: PlaneMaterial, u: Array, exact_u: Field, exact_stress: Field
+) -> tuple[float, float]:
     """Relative errors of displacement (root mean square) and of stress in the energy norm.
 
     ``exact_u`` gives (q, 2), ``exact_stress`` sxx, syy, sxy as (q, 3) at points (q, 2).
@@ -64,7 +68,9 @@ def lame_errors(edge: float, plane: str = "stress") -> tuple[float, float]:
         r = np.clip(np.hypot(*x.T), 1.0, 2.0)
         radial, hoop = rings.lame_stress(r, 1.0, 2.0, 1.0)
         c, s = x.T / r
-        return np.column_stack([radial * c**2 + hoop * s**2, radial * s**2 + hoop * c**2, (radial - hoop) * s * c])
+        return np.column_stack(
+            [radial * c**2 + hoop * s**2, radial * s**2 + hoop * c**2, (radial - hoop) * s * c]
+        )
 
     return errors(mesh, material, u, exact_u, exact_stress)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 
 import numpy as np
@@ -16,12 +17,22 @@ from contactfe.verify.bodies import Array, circle, graded, node_at, uniform
 from contactfe.verify.check import CASES, CaseAnswer, Source
 from contactfe.verify.plates import STATES
 
-LAME = Source("elastic", "exact", "Lame 1852; Timoshenko & Goodier, Theory of Elasticity, art. 28 (from memory)")
+LAME = Source(
+    "elastic", "exact", "Lame 1852; Timoshenko & Goodier, Theory of Elasticity, art. 28 (from memory)"
+)
 GOLOVIN = Source("elastic", "published", "Golovin 1881; table in Timoshenko & Goodier art. 29 (from memory)")
 HALF_RING = Source("elastic", "exact", "Timoshenko & Goodier art. 33 (from memory)")
-HOOK = Source("independent", "independent code", "fourth-order elements of a general finite-element library on exact arcs")
-THIN = Source("elastic", "published", "Castigliano; Timoshenko, Strength of Materials II, thin bars (from memory)")
-ROARK = Source("elastic", "published", "Roark's Formulas, closed rings, case 1 and 7, thin ring (from memory)")
+HOOK = Source(
+    "independent",
+    "independent code",
+    "fourth-order elements of a general finite-element library on exact arcs",
+)
+THIN = Source(
+    "elastic", "published", "Castigliano; Timoshenko, Strength of Materials II, thin bars (from memory)"
+)
+ROARK = Source(
+    "elastic", "published", "Roark's Formulas, closed rings, case 1 and 7, thin ring (from memory)"
+)
 MICHELL = Source("elastic", "exact", "Michell 1899: Fourier series of the plane ring (from memory)")
 SLIT = math.radians(0.5)
 
@@ -51,11 +62,15 @@ def lame_ring() -> CaseAnswer:
             exact = float(rings.lame_displacement(radius, 1.0, 2.0, (1.0, 0.0), body))
             moved = u[node_at(mesh, (0.0, radius)), 1]
             checks.append(
-                LAME.relative(f"ring under pressure, plane {plane}: growth of the {name}, mm", moved, exact, 2e-4)
+                LAME.relative(
+                    f"ring under pressure, plane {plane}: growth of the {name}, mm", moved, exact, 2e-4
+                )
             )
         if plane == "stress":
             hoop = nodal_stresses(mesh, material, u)[node_at(mesh, (0.0, 1.0)), 0]
-            checks.append(LAME.relative("ring under pressure: hoop stress at the bore, MPa", hoop, 5.0 / 3.0, 2e-2))
+            checks.append(
+                LAME.relative("ring under pressure: hoop stress at the bore, MPa", hoop, 5.0 / 3.0, 2e-2)
+            )
     return CaseAnswer(tuple(checks))
 
 
@@ -84,32 +99,36 @@ def curved_bar() -> CaseAnswer:
     material = PlaneMaterial(1000.0, 0.3)
     for ratio, table in ((1.3, (73.05, -61.35)), (2.0, (7.755, -4.917)), (3.0, (2.292, -1.130))):
         mesh = mesh_outline(_bar(1.0, ratio, math.pi / 2), _finer_inside(ratio))
-        load = sum(
-            side_loads(mesh, mesh.sides_named(end), lambda x, n, ratio=ratio: _bending(x, n, ratio))
-            for end in ("first", "last")
-        )
+        load = side_loads(mesh, mesh.sides_named("first", "last"), functools.partial(_bending, ratio))
         u = free_answer(mesh, material, load, "first")
         stress = nodal_stresses(mesh, material, u)
         angle = math.pi / 4
         for name, radius, known in (("inner", 1.0, table[0]), ("outer", ratio, table[1])):
             at = stress[node_at(mesh, (radius * math.cos(angle), radius * math.sin(angle)))]
             hoop = 0.5 * (at[0] + at[1]) - at[2]  # at 45 degrees the hoop direction is (-1, 1)/sqrt 2
-            checks.append(GOLOVIN.relative(f"curved bar, b/a {ratio:g}: stress at the {name} edge, M/a2", hoop, known, 5e-3))
+            checks.append(
+                GOLOVIN.relative(
+                    f"curved bar, b/a {ratio:g}: stress at the {name} edge, M/a2", hoop, known, 5e-3
+                )
+            )
         if ratio == 2.0:
             exact = curved_bars.golovin_rotation(1.0, 2.0, 1.0, PlaneElastic(1000.0, 0.3)) * math.pi / 2
             turned = _end_rotation(mesh, u, "last")
             note = "18.282 M/(E' a2) per radian of bar"
-            checks.append(GOLOVIN.relative("curved bar, b/a 2: rotation of the end, rad", -turned, exact, 1e-3, note))
+            checks.append(
+                GOLOVIN.relative("curved bar, b/a 2: rotation of the end, rad", -turned, exact, 1e-3, note)
+            )
     return CaseAnswer(tuple(checks))
 
 
 def _finer_inside(outer: float) -> SizeField:
     """Finer at the inner edge, where the stress is steep."""
     angle = np.linspace(0.0, math.pi / 2, 41)
-    return graded(np.column_stack([np.cos(angle), np.sin(angle)]), min(0.05, (outer - 1.0) / 14), min(0.12, (outer - 1.0) / 12), 0.2)
+    edge, height = np.column_stack([np.cos(angle), np.sin(angle)]), outer - 1.0
+    return graded(edge, min(0.05, height / 14), min(0.12, height / 12), 0.2)
 
 
-def _bending(x: Array, normal: Array, outer: float) -> Array:
+def _bending(outer: float, x: Array, normal: Array) -> Array:
     _, hoop = curved_bars.golovin_stress(np.clip(np.hypot(*x.T), 1.0, outer), 1.0, outer, 1.0)
     return np.asarray(hoop[:, None] * normal)
 
@@ -127,12 +146,16 @@ def half_ring() -> CaseAnswer:
     checks = []
     mesh = mesh_outline(_bar(1.0, 2.0, math.pi), uniform(0.1))
     # Both ends lie on the x axis; the right one is pulled to the right, the left one to the left.
-    load = side_loads(mesh, mesh.sides_named("first"), _end_shear) - side_loads(mesh, mesh.sides_named("last"), _end_shear)
+    load = side_loads(mesh, mesh.sides_named("first"), _end_shear) - side_loads(
+        mesh, mesh.sides_named("last"), _end_shear
+    )
     for plane in STATES:
         u = free_answer(mesh, PlaneMaterial(1000.0, 0.3, plane), load, "first").ravel()
         body = PlaneElastic(1000.0, 0.3, plane)
         exact = 2.0 * curved_bars.half_ring_opening(1.0, 2.0, 1.0, body)
-        checks.append(HALF_RING.relative(f"half ring opened, plane {plane}: opening, mm", float(load @ u), exact, 1e-3))
+        checks.append(
+            HALF_RING.relative(f"half ring opened, plane {plane}: opening, mm", float(load @ u), exact, 1e-3)
+        )
     return CaseAnswer(tuple(checks))
 
 
@@ -206,7 +229,10 @@ def _patched_ring(patches: ring_series.RingPatches, size: float) -> tuple[Sectio
     for k in range(patches.count):
         middle = start + k * step
         cuts += [(middle - half, middle, "patch"), (middle, middle + half, "patch")]
-        cuts += [(middle + half, middle + step / 2, "free"), (middle + step / 2, middle + step - half, "free")]
+        cuts += [
+            (middle + half, middle + step / 2, "free"),
+            (middle + step / 2, middle + step - half, "free"),
+        ]
     inner = tuple(arc((0, 0), patches.inner, b, a, "in" + name) for a, b, name in reversed(cuts))
     outer = tuple(arc((0, 0), patches.outer, a, b, "out" + name) for a, b, name in cuts)
     angle = np.arange(patches.count) * step
@@ -236,8 +262,12 @@ def ring_two_loads() -> CaseAnswer:
     return CaseAnswer(
         (
             MICHELL.relative("ring under two loads: shortening of the bore, mm", moved, 2.0 * exact, 1e-3),
-            ROARK.relative("ring under two loads: shortening by the thin ring, mm", -moved, thin.shortening_mm, 2e-2),
-            ROARK.relative("ring under two loads: moment at the side, N", abs(moment), thin.moment_side_N, 3e-2),
+            ROARK.relative(
+                "ring under two loads: shortening by the thin ring, mm", -moved, thin.shortening_mm, 2e-2
+            ),
+            ROARK.relative(
+                "ring under two loads: moment at the side, N", abs(moment), thin.moment_side_N, 3e-2
+            ),
         )
     )
 
@@ -258,5 +288,7 @@ def ring_six_loads() -> CaseAnswer:
         ):
             moved = float(u[node_at(mesh, place)] @ (np.array(place) / np.hypot(*place)))
             exact = ring_series.ring_patches(patches, *at, body).radial_mm
-            checks.append(MICHELL.relative(f"ring under six loads, plane {plane}: {name}, mm", moved, exact, 1e-3))
+            checks.append(
+                MICHELL.relative(f"ring under six loads, plane {plane}: {name}, mm", moved, exact, 1e-3)
+            )
     return CaseAnswer(tuple(checks))

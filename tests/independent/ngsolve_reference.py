@@ -5,13 +5,15 @@ Run it where `pip install ngsolve` has been done, in this folder, to write the s
     python ngsolve_reference.py
 
 `open_end`: the head of an open-end wrench, cut from its exact lines and arcs by the library's own geometry kernel,
-with one unit of force on each flank, spread as a smooth hump over 8 mm; how far its mouth opens. `hexagon_in_jaws`: a hexagon held at
-its bore and turned in rigid parallel jaws that only push (penalty); torque and place of the resultant.
+with one unit of force on each flank, spread as a smooth hump over 8 mm; how far its mouth opens.
+`hexagon_in_jaws`: a hexagon held at its bore and turned in rigid parallel jaws that only push (penalty); torque and
+place of the resultant.
 Nothing here imports the package; the outline of the head is a list of numbers in `stored.json`.
 """
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 from importlib.metadata import version
@@ -30,7 +32,11 @@ def elastic_form(space: Any, young: float, poisson: float, plane: str) -> Any:
 
     u, v = space.TnT()
     shear = young / (2 * (1 + poisson))
-    lame = young * poisson / (1 - poisson**2) if plane == "stress" else young * poisson / ((1 + poisson) * (1 - 2 * poisson))
+    lame = (
+        young * poisson / (1 - poisson**2)
+        if plane == "stress"
+        else young * poisson / ((1 + poisson) * (1 - 2 * poisson))
+    )
     form = BilinearForm(space)
     form += (2 * shear * InnerProduct(Sym(Grad(u)), Sym(Grad(v))) + lame * div(u) * div(v)) * dx
     return form
@@ -96,11 +102,15 @@ def hexagon_in_jaws(flats: float, bore: float, young: float, poisson: float) -> 
     radius = flats / math.sqrt(3.0)
     corners = [(radius * math.cos(k * math.pi / 3), radius * math.sin(k * math.pi / 3)) for k in range(7)]
     plane = MoveTo(*corners[0])
-    for (x0, y0), (x1, y1) in zip(corners, corners[1:], strict=False):
-        plane = plane.LineTo((x0 + x1) / 2, (y0 + y1) / 2).LineTo(x1, y1)  # contact ends near the middle of a flat
+    for (x0, y0), (x1, y1) in itertools.pairwise(corners):
+        plane = plane.LineTo((x0 + x1) / 2, (y0 + y1) / 2).LineTo(
+            x1, y1
+        )  # contact ends near the middle of a flat
     face = plane.Face()
     for edge in face.edges:
-        edge.name = "upper" if edge.center.y > 0.49 * flats else "lower" if edge.center.y < -0.49 * flats else "free"
+        edge.name = (
+            "upper" if edge.center.y > 0.49 * flats else "lower" if edge.center.y < -0.49 * flats else "free"
+        )
     for vertex in face.vertices:
         vertex.maxh = 0.005
     hole = Circle((0.0, 0.0), bore / 2).Face()
