@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -10,8 +11,10 @@ import typer
 from contactfe import __version__
 from contactfe.cli.checks import checked_case, folder_problems
 from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell
+from contactfe.errors import InputError, Problem
 
 if TYPE_CHECKING:
+    from contactfe.bands import Band
     from contactfe.inputs import CaseInput, Field
     from contactfe.turn import CaseRecord
 
@@ -36,18 +39,62 @@ def register(app: typer.Typer) -> None:
         as_json: Annotated[
             bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
         ] = False,
+        samples: Annotated[
+            int | None,
+            typer.Option(
+                "--band", metavar="N", min=2, help="Also the band of the slip torque from N samples, such as 128."
+            ),
+        ] = None,
     ) -> None:
-        raw, checked = checked_case(case, folder_problems(out) if out is not None else ())
+        problems = folder_problems(out) if out is not None else []
+        raw, checked = checked_case(case, problems) if samples is None else _plain_case(case, problems)
         from contactfe.explain import judged
         from contactfe.turn import solve_case
 
         record = judged(solve_case(checked))
         if out is not None:
             _write(record, out)
+        found = None if samples is None else _band(case, samples)
         if as_json:
-            say_json(record.to_dict(__version__))
-        else:
-            _say_record(record, raw)
+            say_json(record.to_dict(__version__) | ({} if found is None else {"band": _band_record(found)}))
+            return
+        _say_record(record, raw)
+        if found is not None:
+            from contactfe.cli.band import say_band
+
+            say_band(found)
+
+
+def _plain_case(path: Path, problems: Sequence[Problem]) -> tuple[dict[str, Any], CaseInput]:
+    """Return the raw tables and the case of a file whose inputs may be distributions, at their middles."""
+    from contactfe.bands import split_case
+    from contactfe.inputs import read_toml
+
+    try:
+        uncertain = split_case(read_toml(path), source=str(path), folder=path.parent, name=path.stem)
+    except InputError as error:
+        raise InputError([*error.problems, *problems], source=str(path), slug=error.slug) from error
+    if problems:
+        raise InputError(problems, source=str(path))
+    return dict(uncertain.base), uncertain.case
+
+
+def _band(path: Path, samples: int) -> Band:
+    from contactfe.cli.band import band_of
+    from contactfe.cli.sweep import _cores
+    from contactfe.inputs import read_toml
+
+    return band_of(read_toml(path), path.parent, samples, 1, _cores())
+
+
+def _band_record(found: Band) -> dict[str, Any]:
+    return {
+        "samples": found.samples,
+        "seed": found.seed,
+        "low_Nm": found.low_Nm,
+        "median_Nm": found.median_Nm,
+        "high_Nm": found.high_Nm,
+    }
 
 
 def _write(record: CaseRecord, out: Path) -> None:
