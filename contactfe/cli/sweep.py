@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from contactfe.study import Forecast, StudyDone, StudyPlan, StudyStore
     from contactfe.study.executors import Executor
 
+DEMO_SAMPLES = 32
 SOME_FAILED = 3
 _MOST_TABLES = 12
 _MOST_REASONS = 8
@@ -76,6 +77,8 @@ def register(app: typer.Typer) -> None:
         from contactfe.study import StudyStore
 
         done = _run(plan, StudyStore(folder), (cluster, count), quiet)
+        if demo and not as_json:
+            _say_demo_band(count)
         _finish(plan, folder, done, as_json)
         if done.failed:
             raise typer.Exit(SOME_FAILED)
@@ -157,6 +160,20 @@ def _run(plan: StudyPlan, store: StudyStore, where: tuple[str | None, int], quie
                 progress.case(failed=isinstance(event, CaseFailed), reused=event.reused)
     assert done is not None  # the last event of every run that raises nothing
     return done
+
+
+def _say_demo_band(workers: int) -> None:
+    """One case of the demo with its band, and which input to measure first."""
+    import tomllib
+
+    from contactfe.cli.band import band_of, say_band
+    from contactfe.study.demo import DEMO_BAND
+
+    raw = tomllib.loads(DEMO_BAND)
+    found = band_of(raw, Path(), DEMO_SAMPLES, 1, workers)
+    say(raw["name"])
+    say_band(found)
+    say()
 
 
 def _executor(store: StudyStore, where: tuple[str | None, int]) -> Executor:
