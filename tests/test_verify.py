@@ -93,6 +93,7 @@ def test_what_is_no_number_never_passes(number: float) -> None:
 
 def test_texts_say_what_the_numbers_say() -> None:
     assert SOURCE.relative("a", 102.0, 100.0, 0.05).difference_text() == "+2 %"
+    assert SOURCE.relative("a", 2.0879121, 100.0, 0.05).computed_text() == "2.08791"
     assert SOURCE.relative("a", 102.0, 100.0, 0.05).tolerance_text() == "5 %"
     assert SOURCE.band("a", 2.0, (0.5, 1.5)).difference_text() == "outside by 0.5"
     assert SOURCE.band("a", 1.0, (0.5, 1.5)).difference_text() == "inside"
@@ -162,7 +163,7 @@ def app(monkeypatch: pytest.MonkeyPatch) -> typer.Typer:
 def test_the_command_prints_the_table_and_ends_well_when_all_is_met(app: typer.Typer) -> None:
     done = CliRunner().invoke(app, ["verify", "--quick"])
     assert done.exit_code == 0, done.output
-    assert re.search(r"good one +1\.00000 +1 +\+0 % +10 % +exact \[1\]", done.stdout)
+    assert re.search(r"good one +1 +1 +\+0 % +10 % +exact \[1\]", done.stdout)
     assert "[1] by hand" in done.stdout
     assert "1 checks, 0 missed" in done.stdout
 

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 import multiprocessing
+import os
+import pickle
 import signal
+import tempfile
 from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +33,8 @@ Watch = Callable[[int, int], None]
 KEPT = 12  # bodies that a process remembers
 CHUNK = 6  # jobs that a worker takes at a time
 MOST_WORKERS = 61  # more handles than this one call cannot wait for on some systems
+
+_folder: Path | None = None  # of a worker: where the bodies of its run are
 
 
 def solve_jobs(jobs: Sequence[Job], workers: int = 1, watch: Watch | None = None) -> Array:
@@ -96,12 +103,38 @@ def _pair(shape: CaseInput) -> ProfilePair:
 
 @lru_cache(maxsize=KEPT)
 def _fastener(shape: CaseInput) -> BodyModel:
-    return fastener_body(shape, _pair(shape))
+    return _shared("fastener", shape) or fastener_body(shape, _pair(shape))
 
 
 @lru_cache(maxsize=KEPT)
 def _wrench(shape: CaseInput) -> BodyModel:
-    return wrench_body(shape, _pair(shape))
+    return _shared("wrench", shape) or wrench_body(shape, _pair(shape))
+
+
+def _shared(side: str, shape: CaseInput) -> BodyModel | None:
+    """A body that another worker has left in the folder of this run, which only its own processes write to."""
+    file = _file(side, shape)
+    if file is None or not file.exists():
+        return None
+    body: BodyModel = pickle.loads(file.read_bytes())
+    return body
+
+
+def build_body(side: str, shape: CaseInput) -> None:
+    """Build a body and leave it in the folder of this run for every worker."""
+    _one_thread()
+    body = _fastener(shape) if side == "fastener" else _wrench(shape)
+    file = _file(side, shape)
+    if file is not None:
+        beside = file.with_suffix(".part")
+        beside.write_bytes(pickle.dumps(body, protocol=5))
+        os.replace(beside, file)
+
+
+def _file(side: str, shape: CaseInput) -> Path | None:
+    if _folder is None:
+        return None
+    return _folder / f"{side}-{hashlib.sha256(repr(shape).encode()).hexdigest()}.body"
 
 
 def _at_modulus(body: BodyModel, modulus: float) -> BodyModel:
@@ -115,10 +148,17 @@ def _at_modulus(body: BodyModel, modulus: float) -> BodyModel:
 def _in_processes(
     chunks: Sequence[Sequence[Job]], workers: int, take: Callable[[Sequence[Job], Sequence[float]], None]
 ) -> None:
+    folder = tempfile.TemporaryDirectory(prefix="contactfe-band-")
     pool = ProcessPoolExecutor(
-        workers, mp_context=multiprocessing.get_context("spawn"), initializer=_deaf_to_interrupts
+        workers, mp_context=multiprocessing.get_context("spawn"), initializer=_begin, initargs=(folder.name,)
     )
     try:
+        # Bodies first, each once: they cost as much as several curves.
+        jobs = [job for chunk in chunks for job in chunk]
+        bodies = dict.fromkeys([("wrench", j.wrench) for j in jobs] + [("fastener", j.fastener) for j in jobs])
+        if len(bodies) < len(jobs):
+            for built in [pool.submit(build_body, *body) for body in bodies]:
+                built.result()
         waiting = {pool.submit(solve_chunk, chunk): chunk for chunk in _dealt(chunks, workers)}
         while waiting:
             done, _ = wait(waiting, return_when=FIRST_COMPLETED)
@@ -132,10 +172,14 @@ def _in_processes(
         ) from error
     finally:
         pool.shutdown(cancel_futures=True)
+        folder.cleanup()
 
 
-def _deaf_to_interrupts() -> None:
+def _begin(folder: str) -> None:
+    """Begin the life of a worker."""
+    global _folder
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent hears it too, and decides
+    _folder = Path(folder)
 
 
 def _dealt(chunks: Sequence[Sequence[Job]], workers: int) -> list[Sequence[Job]]:

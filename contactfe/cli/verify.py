@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from contactfe.cli.checks import folder_problems
-from contactfe.cli.output import number, say, say_json, say_table, tell
+from contactfe.cli.output import say, say_json, say_table, tell
 from contactfe.errors import InputError
 
 if TYPE_CHECKING:
@@ -79,10 +79,9 @@ def _say_report(report: Report) -> None:
 
 
 def _cells(check: Check, mark: int) -> list[str]:
-    computed = number(check.computed, 6) if check.computed == check.computed else "no answer"
     return [
         check.name,
-        computed,
+        check.computed_text(),
         check.expected_text(),
         check.difference_text(),
         check.tolerance_text(),

@@ -7,7 +7,6 @@ from matplotlib.figure import Figure
 
 from contactfe.report.pages import picture, render
 from contactfe.report.style import COLOURS, INK, blank, styled
-from contactfe.report.words import number
 from contactfe.verify import GROUPS, Check, Comparison, Report
 
 TITLES = {
@@ -77,7 +76,7 @@ def comparison_page(report: Report, version: str, quick: bool) -> str:
 def _row(check: Check) -> dict[str, str]:
     return {
         "name": check.name,
-        "computed": number(check.computed) if check.computed == check.computed else "no answer",
+        "computed": check.computed_text(),
         "expected": check.expected_text(),
         "difference": check.difference_text(),
         "tolerance": check.tolerance_text(),

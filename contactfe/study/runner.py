@@ -88,7 +88,7 @@ def run_study(plan: StudyPlan, store: StudyStore, executor: Executor) -> Generat
     except (KeyboardInterrupt, GeneratorExit):
         executor.close()
         store.note("interrupted")
-        store.write_tables(plan, run.in_order())
+        store.write_tables(plan, store.rows(plan))  # the interrupt may have come between storing and counting
         raise
     finally:
         executor.close()

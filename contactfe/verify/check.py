@@ -54,6 +54,10 @@ class Check:
         """True when the difference is within the tolerance; a number that is none never passes."""
         return math.isfinite(self.computed) and abs(self.computed - self.expected) <= self.allowed
 
+    def computed_text(self) -> str:
+        """The computed number."""
+        return f"{self.computed:.6g}" if math.isfinite(self.computed) else "no answer"
+
     def expected_text(self) -> str:
         """The expected number, or the band."""
         if self.kind == "band":
