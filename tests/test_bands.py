@@ -276,7 +276,7 @@ def test_samples_that_make_no_case_are_told_with_their_number() -> None:
 )
 def test_samples_agree_with_meshing_every_one_of_them(profile: str, tables: dict[str, Any]) -> None:
     uncertain = split_case(raw(profile, mesh={"edge_at_contact": "0.35 mm", "edge_max": "3 mm"}, **tables))
-    plan = plan_jobs(uncertain, uncertain.inputs, sobol_points(4, len(uncertain.inputs), 5))
+    plan = plan_jobs(uncertain, uncertain.inputs, sobol_points(4, len(uncertain.inputs), 5)[:3])
     found = plan.torques(solving.solve_jobs(plan.jobs))
     for row, torque in zip(plan.values, found, strict=True):
         values = {item.path: float(v) for item, v in zip(uncertain.inputs, row, strict=True)}
