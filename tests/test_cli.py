@@ -165,6 +165,13 @@ def test_mesh_writes_both_bodies_and_outlines_that_can_be_used(case_file: Path) 
     assert quality["fastener"]["smallest_angle_deg"] > 5
 
 
+def test_the_written_study_can_be_run_as_it_is(tmp_path: Path) -> None:
+    assert run("init", "sweep", "mine.toml", cwd=tmp_path).returncode == 0
+    done = run("sweep", "mine.toml", "--dry-run", "--json", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert json.loads(done.stdout)["cases"] == 9
+
+
 @pytest.mark.parametrize("kind", ["turn", "sweep"])
 def test_init_writes_the_template_and_never_replaces_a_file(kind: str, tmp_path: Path) -> None:
     done = run("init", kind, "mine.toml", cwd=tmp_path)

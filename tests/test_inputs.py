@@ -515,6 +515,7 @@ def test_template_parses_and_shows_every_key(kind: str) -> None:
     raw = tomllib.loads(text)
     sweep = raw.pop("sweep", {})
     assert (sweep != {}) == (kind == "sweep")
+    raw |= raw.pop("base", {})  # a study file has the tables of a case under [base]
     got = parse_case(raw)
     assert got.cautions == ()
     for path, values in sweep.items():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import copy
+import doctest
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -12,6 +13,7 @@ import pytest
 
 from contactfe.errors import InputError
 from contactfe.study import DEMO, StudyPlan, forecast, load_plan, parse_plan
+from contactfe.study import plan as plan_module
 from contactfe.study.identity import case_id
 
 BASE: dict[str, Any] = {"fastener": {"size": "M10", "grade": "8.8"}, "wrench": {"profile": "open-end"}}
@@ -29,6 +31,11 @@ def problems_of(raw: dict[str, Any]) -> list[str]:
     with pytest.raises(InputError) as caught:
         parse_plan(raw, "study.toml")
     return [str(p) for p in caught.value.problems]
+
+
+def test_the_example_of_the_documentation_runs() -> None:
+    failed, tried = doctest.testmod(plan_module)
+    assert (failed, tried) == (0, 5)
 
 
 def test_a_grid_has_every_combination_with_the_last_key_fastest() -> None:

@@ -7,12 +7,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 from statistics import median
-from typing import TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
 from contactfe.bench.full import FullState, FullSystem
-from contactfe.elastic import stiffness
+from contactfe.elastic import HeldBody, stiffness
 from contactfe.inputs import CaseInput
 from contactfe.mesh import fastener_sizes, mesh_outline, wrench_sizes
 from contactfe.profile import profile_pair
@@ -26,7 +26,7 @@ from contactfe.turn import (
     torque_curve,
     wrench_body,
 )
-from contactfe.turn.build import fastener_material, hold_fastener, hold_wrench, meshed_case, wrench_material
+from contactfe.turn.build import fastener_material, meshed_case, wrench_material
 
 T = TypeVar("T")
 
@@ -89,14 +89,15 @@ def stage_times(case: CaseInput, repeats: int = 5) -> StageTimes:
     meshing = _timed(lambda: mesh_outline(pair.fastener, fastener_sizes(pair, case.mesh)))[0]
     meshing += _timed(lambda: mesh_outline(pair.wrench, wrench_sizes(pair, case.mesh)))[0]
     assembly, factorisation, flexibility = 0.0, 0.0, 0.0
-    for body, material, hold in (
-        (built.fastener, fastener_material(case), hold_fastener),
-        (built.wrench, wrench_material(case), hold_wrench),
-    ):
+    core = np.unique(built.fastener.mesh.boundary.nodes[built.fastener.mesh.sides_named("core")])
+    end = built.wrench.mesh.sides_named("handle-end")
+    supports: list[dict[str, Any]] = [{"clamped": core}, {"carried": end}]
+    bodies_made = (built.fastener, fastener_material(case)), (built.wrench, wrench_material(case))
+    for (body, material), held in zip(bodies_made, supports, strict=True):
         own = _median_time(partial(stiffness, body.mesh, material), repeats)
-        both, held = _timed(partial(hold, case, body.mesh))
+        both, holder = _timed(partial(HeldBody, body.mesh, material, **held))
         assembly, factorisation = assembly + own, factorisation + max(both - own, 0.0)
-        flexibility += _timed(partial(held.flexibility, body.flexibility.nodes))[0]
+        flexibility += _timed(partial(holder.flexibility, body.flexibility.nodes))[0]
     # The wrench of a built pair refers to the engaged depth; one of its own thickness is put together anew.
     meshed = meshed_case(case)
     bodies = fastener_body(meshed, pair), wrench_body(meshed, pair)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import platform
+from collections.abc import Callable
 from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
@@ -18,6 +19,20 @@ from contactfe.errors import InputError
 _PROFILES = ("open-end", "ring-six", "ring-six-relieved", "ring-twelve", "ring-spline", "flare-nut")
 _COARSE = "1.3 mm"
 _ROUNDING = "20 %"
+_COMPARISON = (
+    "", "reduced", "whole", "times faster", "difference %", "factorisations per rotation", "solved, scaled to all",
+)  # fmt: skip
+_STUDIES = (
+    "cases",
+    "workers",
+    "seconds",
+    "s per case",
+    "median case",
+    "meshes",
+    "peak MB",
+    "disk MB",
+    "failed",
+)
 _STAGES = ("meshing", "assembly", "factorisation", "flexibility", "cold", "warm", "estimate")
 
 
@@ -48,8 +63,7 @@ def register(app: typer.Typer) -> None:
             raise InputError(problems, source="bench")
         from contactfe.study.files import write_text
 
-        found = _measure(quick)
-        write_text(file, json.dumps(found, indent=1) + "\n")
+        found = _measure(quick, lambda part: write_text(file, json.dumps(part, indent=1) + "\n"))
         if as_json:
             say_json(found)
             return
@@ -57,36 +71,31 @@ def register(app: typer.Typer) -> None:
         say(f"written: {file}")
 
 
-def _measure(quick: bool) -> dict[str, Any]:
-    """Run everything, saying on the way what is being measured."""
+def _measure(quick: bool, keep: Callable[[dict[str, Any]], None]) -> dict[str, Any]:
+    """Run everything, say on the way what is being measured, and keep what is known after every part."""
     from threadpoolctl import threadpool_limits
 
     from contactfe.bench import bench_study, compare_with_full, stage_times, study_times
 
     edge = _COARSE if quick else None
     profiles = _PROFILES[:2] if quick else _PROFILES
+    found: dict[str, Any] = {"format": 1, "quick": quick, "machine": _machine()}
+    found |= {"stages": [], "comparison": [], "studies": []}
     with threadpool_limits(1):
-        stages = []
         for profile in profiles:
             tell(f"stages of {profile}")
-            stages.append(stage_times(_case(profile, edge), 3 if quick else 7))
-        compared = []
+            found["stages"].append(asdict(stage_times(_case(profile, edge), 3 if quick else 7)))
+            keep(found)
         for profile in profiles:
             tell(f"the whole system for {profile}")
-            compared.append(compare_with_full(_case(profile, edge), 2 if quick else 8))
-    studies = []
+            found["comparison"].append(asdict(compare_with_full(_case(profile, edge), 2 if quick else 8)))
+            keep(found)
     for cases in (10,) if quick else (100, 1000):
         for workers in (1, 2):
             tell(f"a study of {cases} cases with {workers} worker{'s' if workers > 1 else ''}")
-            studies.append(study_times(bench_study(cases, edge), workers))
-    return {
-        "format": 1,
-        "quick": quick,
-        "machine": _machine(),
-        "stages": [asdict(s) for s in stages],
-        "comparison": [asdict(c) for c in compared],
-        "studies": [asdict(s) for s in studies],
-    }
+            found["studies"].append(asdict(study_times(bench_study(cases, edge), workers)))
+            keep(found)
+    return found
 
 
 def _case(profile: str, edge: str | None) -> Any:
@@ -135,65 +144,43 @@ def _say_found(found: dict[str, Any]) -> None:
         f"numpy {machine['numpy']}, scipy {machine['scipy']}"
     )
     say("one case, seconds on one core")
-    say_table(
-        [
-            [s["profile"], str(s["unknowns"]), *(_s(s[k]) for k in _STAGES), str(s["rotations"])]
-            for s in found["stages"]
-        ],
-        ("", "unknowns", *_STAGES, "rotations"),
-    )
+    say_table([_stage_row(s) for s in found["stages"]], ("", "unknowns", *_STAGES, "rotations"))
     say("one curve by the reduced method and by the whole system, seconds")
-    say_table(
-        [
-            [
-                c["profile"],
-                _s(c["reduced_seconds"]),
-                _s(c["full_seconds"]),
-                f"{c['ratio']:.0f}",
-                f"{100 * c['difference']:.1e}",
-                f"{c['factorisations_per_rotation']:.0f}",
-                f"{c['solved_rotations']} of {c['rotations']}",
-            ]
-            for c in found["comparison"]
-        ],
-        (
-            "",
-            "reduced",
-            "whole",
-            "times faster",
-            "difference %",
-            "factorisations per rotation",
-            "rotations solved, scaled to all",
-        ),
-    )
+    say_table([_comparison_row(c) for c in found["comparison"]], _COMPARISON)
     say("studies")
-    say_table(
-        [
-            [
-                str(s["cases"]),
-                str(s["workers"]),
-                f"{s['seconds']:.1f}",
-                _s(s["seconds_per_case"]),
-                _s(s["median_case_seconds"]),
-                str(s["bodies"]),
-                "-" if s["peak_memory_MB"] is None else f"{s['peak_memory_MB']:.0f}",
-                f"{s['bodies_on_disk_MB']:.0f}",
-                str(s["failed"]),
-            ]
-            for s in found["studies"]
-        ],
-        (
-            "cases",
-            "workers",
-            "seconds",
-            "s per case",
-            "median case",
-            "meshes",
-            "peak MB",
-            "disk MB",
-            "failed",
-        ),
-    )
+    say_table([_study_row(s) for s in found["studies"]], _STUDIES)
+    for cases in dict.fromkeys(s["cases"] for s in found["studies"]):
+        one, two = (s["seconds"] for s in found["studies"] if s["cases"] == cases)
+        say(f"  {cases} cases: two workers are {one / two:.2f} times as fast as one")
+
+
+def _stage_row(s: dict[str, Any]) -> list[str]:
+    return [s["profile"], str(s["unknowns"]), *(_s(s[k]) for k in _STAGES), str(s["rotations"])]
+
+
+def _comparison_row(c: dict[str, Any]) -> list[str]:
+    times = [
+        _s(c["reduced_seconds"]),
+        _s(c["full_seconds"]),
+        f"{c['ratio']:.0f}",
+        f"{100 * c['difference']:.1e}",
+    ]
+    solved = f"{c['solved_rotations']} of {c['rotations']}"
+    return [c["profile"], *times, f"{c['factorisations_per_rotation']:.0f}", solved]
+
+
+def _study_row(s: dict[str, Any]) -> list[str]:
+    memory = "-" if s["peak_memory_MB"] is None else f"{s['peak_memory_MB']:.0f}"
+    times = [f"{s['seconds']:.1f}", _s(s["seconds_per_case"]), _s(s["median_case_seconds"])]
+    return [
+        str(s["cases"]),
+        str(s["workers"]),
+        *times,
+        str(s["bodies"]),
+        memory,
+        f"{s['bodies_on_disk_MB']:.0f}",
+        str(s["failed"]),
+    ]
 
 
 def _s(seconds: float) -> str:

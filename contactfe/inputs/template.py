@@ -33,7 +33,7 @@ _ABOUT = {
 
 
 def case_template(kind: Literal["turn", "sweep"]) -> str:
-    """Return a commented starting file: "turn" is one case, "sweep" a case and a [sweep] table.
+    """Return a commented starting file: "turn" is one case, "sweep" a case under [base] and a [sweep] table.
 
     Each key of [sweep] is a dotted path of the case with the list of values it takes.
     """
@@ -43,8 +43,9 @@ def case_template(kind: Literal["turn", "sweep"]) -> str:
         f"format = {FORMAT}",
         f'name = "my-{kind}"',
     ]
+    base = "base." if kind == "sweep" else ""
     for table in TABLES:
-        lines += ["", f"[{table}]    # {_ABOUT[table]}"]
+        lines += ["", f"[{base}{table}]    # {_ABOUT[table]}"]
         for entry in fields_of(table):
             lines += _lines(entry)
     if kind == "sweep":

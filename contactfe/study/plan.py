@@ -59,10 +59,12 @@ def parse_plan(
         InputError: with every problem.
 
     Example:
-        >>> from contactfe.study import parse_plan >>> plan = parse_plan({"format": 1, "base": {"fastener":
-        {"size": "M10", "grade": "8.8"}, ...     "wrench": {"profile": "open-end"}}, "sweep":
-        {"contact.friction": {"from": 0.1, "to": 0.2, "step": 0.05}}}) >>> [case.values for case in
-        plan.cases] [(0.1,), (0.15,), (0.2,)]
+        >>> from contactfe.study import parse_plan
+        >>> base = {"fastener": {"size": "M10", "grade": "8.8"}, "wrench": {"profile": "open-end"}}
+        >>> friction = {"from": 0.1, "to": 0.2, "step": 0.05}
+        >>> plan = parse_plan({"format": 1, "base": base, "sweep": {"contact.friction": friction}})
+        >>> [case.values for case in plan.cases]
+        [(0.1,), (0.15,), (0.2,)]
     """
     problems, stop = _top(raw)
     if stop:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -124,7 +125,13 @@ def hold_fastener(case: CaseInput, mesh: SectionMesh) -> HeldBody:
 
 def hold_wrench(case: CaseInput, mesh: SectionMesh) -> HeldBody:
     """The wrench carried at the end of its handle stub, per unit of its own thickness."""
-    return HeldBody(mesh, wrench_material(case), carried=mesh.sides_named("handle-end"))
+    return _held_wrench(mesh, wrench_material(case))
+
+
+@lru_cache(maxsize=2)
+def _held_wrench(mesh: SectionMesh, material: PlaneMaterial) -> HeldBody:
+    # Kept for the next case with the same mesh: the stresses of its opening ask for one more solve, no new factorisation.
+    return HeldBody(mesh, material, carried=mesh.sides_named("handle-end"))
 
 
 def fastener_body(case: CaseInput, pair: ProfilePair) -> BodyModel:
