@@ -9,9 +9,9 @@ from typing import Any
 from contactfe.inputs import CaseInput, parse_case
 from contactfe.profile import ProfilePair, profile_pair
 from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, torque_curve, wrench_body
-from contactfe.turn.build import meshed_case
 from contactfe.turn.curve import TorqueCurve
 from contactfe.turn.estimate import SlipEstimate, slip_estimate
+from contactfe.turn.shape import at_modulus, shape_case
 
 PROFILES = ("ring-six", "ring-six-relieved", "ring-twelve", "ring-spline", "flare-nut", "open-end")
 
@@ -51,16 +51,9 @@ def _bodies(meshed: CaseInput) -> tuple[ProfilePair, BodyModel, BodyModel]:
 
 def built(c: CaseInput) -> BuiltPair:
     """Build a case on bodies shared with all cases that differ only in what does not touch a body."""
-    plain = replace(
-        meshed_case(c),
-        name="",
-        cautions=(),
-        contact=replace(c.contact, friction=0.0, constraint_factor=1.0),
-        load=replace(c.load, lever_arm=None),
-        fastener=replace(c.fastener, yield_strength=1.0, grade=None, engaged_depth=1.0, stock="bar"),
-        wrench=replace(meshed_case(c).wrench, yield_strength=1.0, thickness=1.0),
-    )
-    return assemble(c, *_bodies(plain))
+    pair, fastener, wrench = _bodies(shape_case(c))
+    fastener = at_modulus(fastener, c.fastener.elastic_modulus)
+    return assemble(c, pair, fastener, at_modulus(wrench, c.wrench.elastic_modulus))
 
 
 @lru_cache(maxsize=256)

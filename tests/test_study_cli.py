@@ -70,7 +70,9 @@ def test_a_run_ends_with_a_table_and_says_where_everything_is(home: Path) -> Non
     assert said[3].endswith("turns freely")
     assert "4 cases: 4 solved, 1 turn freely, 0 failed; " in said[5]
     assert said[6] == "table:   out/results.csv"
-    figures = said[7].removeprefix("figures: ").split(", ")
+    assert said[7] == "page:    out/study.html"
+    assert "turns freely" in (home / "out" / "study.html").read_text(encoding="utf-8")
+    figures = said[8].removeprefix("figures: ").split(", ")
     assert figures and all((home / f).stat().st_size > 5000 for f in figures)
     rows = read_rows(home / "out" / "results.csv")
     assert [r["status"] for r in rows] == ["ok", "ok", "ok", "turns freely"]

@@ -21,7 +21,7 @@ from contactfe.bands.distributions import Distribution
 from contactfe.bands.read import UncertainCase
 from contactfe.errors import InputError, Problem
 from contactfe.inputs import CaseInput
-from contactfe.turn.build import meshed_case
+from contactfe.turn.shape import shape_case
 
 Array = NDArray[np.float64]
 
@@ -47,7 +47,6 @@ WIDTH_STEP = 0.01  # of the nominal width: half the spacing of the widths that a
 LEVELS = {1: 3, 2: 3}  # of each shape input, by how many scatter on one body
 ROUNDING_LEVELS = {1: 5, 2: 4}  # of the rounding, which changes more
 TAIL = 0.002  # share of a distribution below the lowest and above the highest level
-MODULUS = 206_000.0  # MPa at which flexibilities are solved: they go with one over the modulus
 
 
 @dataclass(frozen=True)
@@ -178,7 +177,7 @@ def _job(reference: CaseInput, case: CaseInput, paths: frozenset[str]) -> Job:
     Where a width scatters (`paths` are the inputs that scatter), the fastener is meshed at a width of a grid.
     """
     s, nominal = case.fastener.across_flats, case.fastener.across_flats_nominal
-    meshed, own = s, _plain(case)
+    meshed, own = s, shape_case(case)
     body = own.fastener
     if paths & WIDTHS:
         steps = max(0, math.floor((1.0 - s / nominal) / (2 * WIDTH_STEP) + 1e-9))
@@ -199,34 +198,6 @@ def _job(reference: CaseInput, case: CaseInput, paths: frozenset[str]) -> Job:
         wrench=replace(case.wrench, opening=case.wrench.opening / scale),
         load=replace(case.load, lever_arm=None if arm is None else arm / scale),
     )
-    plain = _plain(reference)
+    plain = shape_case(reference)
     # The wrench's mesh may look at the fastener: it looks at the reference's, whatever the sample's is.
     return Job(same, replace(plain, fastener=body), replace(plain, wrench=own.wrench), scale**2)
-
-
-def _plain(case: CaseInput) -> CaseInput:
-    """The case with everything that no body depends on set to one value."""
-    return replace(
-        meshed_case(case),
-        name="",
-        cautions=(),
-        fastener=replace(
-            case.fastener,
-            size=None,
-            grade=None,
-            engaged_depth=1.0,
-            yield_strength=1.0,
-            elastic_modulus=MODULUS,
-            chamfer_angle=0.0,
-        ),
-        wrench=replace(
-            meshed_case(case).wrench,
-            thickness=1.0,
-            yield_strength=1.0,
-            elastic_modulus=MODULUS,
-            rules_items=(),
-            lead_in=0.0,
-        ),
-        contact=replace(case.contact, friction=0.0, constraint_factor=1.0),
-        load=replace(case.load, lever_arm=None),
-    )

@@ -19,13 +19,13 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.bands.jobs import MODULUS, Job
-from contactfe.elastic import Flexibility
+from contactfe.bands.jobs import Job
 from contactfe.errors import ContactFEError, NotConverged
 from contactfe.inputs import CaseInput
 from contactfe.profile import ProfilePair, profile_pair
 from contactfe.turn import BodyModel, assemble, fastener_body, torque_curve, wrench_body
 from contactfe.turn.estimate import peak
+from contactfe.turn.shape import at_modulus
 
 Array = NDArray[np.float64]
 Watch = Callable[[int, int], None]
@@ -86,8 +86,8 @@ def slip_torque(job: Job) -> float:
     built = assemble(
         job.case,
         _pair(replace(job.fastener, wrench=job.wrench.wrench)),
-        _at_modulus(fastener, job.case.fastener.elastic_modulus),
-        _at_modulus(wrench, job.case.wrench.elastic_modulus),
+        at_modulus(fastener, job.case.fastener.elastic_modulus),
+        at_modulus(wrench, job.case.wrench.elastic_modulus),
     )
     try:
         curve = torque_curve(built)
@@ -135,14 +135,6 @@ def _file(side: str, shape: CaseInput) -> Path | None:
     if _folder is None:
         return None
     return _folder / f"{side}-{hashlib.sha256(repr(shape).encode()).hexdigest()}.body"
-
-
-def _at_modulus(body: BodyModel, modulus: float) -> BodyModel:
-    if modulus == MODULUS:
-        return body
-    f, by = body.flexibility, MODULUS / modulus
-    observed = {name: weights * by for name, weights in f.observed.items()}
-    return replace(body, flexibility=Flexibility(f.nodes, f.matrix * by, observed))
 
 
 def _in_processes(

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from contactfe import __version__
-from contactfe.cli.checks import folder_problems
+from contactfe.cli.checks import cores, folder_problems
 from contactfe.cli.output import say, say_json, say_table, say_wrapped, tell
 from contactfe.errors import ContactFEError, InputError, Problem
 
@@ -73,15 +73,13 @@ def register(app: typer.Typer) -> None:
         ] = None,
         as_json: Annotated[bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")] = False,
     ) -> None:
-        from contactfe.cli.sweep import _cores
-
         problems = folder_problems(out) if out is not None else []
         if crossing is not None and against is None:
             raise typer.BadParameter("--crossover needs a second case: --against OTHER.toml")
         target = _torque(below, problems)
         raw = _read(case, problems)
         other = None if against is None else _read(against, [])
-        how = (samples, seed, workers or _cores())
+        how = (samples, seed, workers or cores())
         answers = _solve((raw, case.parent), (other, against), how, (target, crossing))
         if out is not None:
             _write(answers, out)

@@ -129,3 +129,11 @@ def _trial(folder: Path, option: str, message: str) -> list[Problem]:
             Problem(option, f"{message}: {error.strerror}", "name another folder, or change its permissions")
         ]
     return []
+
+
+def cores() -> int:
+    """The cores that this process may use."""
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not every system tells
+        return os.cpu_count() or 1

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import os
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from contactfe.cli.checks import folder_problems
+from contactfe import __version__
+from contactfe.cli.checks import cores, folder_problems
 from contactfe.cli.output import say, say_json, say_table
 from contactfe.cli.progress import StudyProgress
 from contactfe.errors import InputError
@@ -70,7 +70,7 @@ def register(app: typer.Typer) -> None:
             raise typer.BadParameter("name a study file, or write --demo")
         plan = _plan(study, out)
         folder = out or Path(f"{plan.name}-results")
-        count = workers or _cores()
+        count = workers or cores()
         if dry_run:
             _dry_run(plan, folder, count, as_json)
             return
@@ -103,14 +103,6 @@ def _plan(study: Path | None, out: Path | None) -> StudyPlan:
     if problems:
         raise InputError(problems, source=str(study or "demo"))
     return plan
-
-
-def _cores() -> int:
-    """The cores that this process may use."""
-    try:
-        return len(os.sched_getaffinity(0))
-    except AttributeError:  # not every system tells
-        return os.cpu_count() or 1
 
 
 def _dry_run(plan: StudyPlan, folder: Path, workers: int, as_json: bool) -> None:
@@ -184,10 +176,13 @@ def _executor(store: StudyStore, where: tuple[str | None, int]) -> Executor:
 
 
 def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> None:
-    """Figures, then the table and where everything is."""
-    from contactfe.report import study_figures
+    """Figures and page, then the table and where everything is."""
+    from contactfe.report import study_figures, study_page
+    from contactfe.study.files import write_text
 
     figures = study_figures(done.rows, folder)
+    page = folder / "study.html"
+    write_text(page, study_page(done.rows, {"name": plan.name}, __version__))
     if as_json:
         say_json(_as_json(plan, folder, done, figures))
         return
@@ -200,6 +195,7 @@ def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> No
     )
     _say_failures(done)
     say(f"table:   {done.tables.csv}")
+    say(f"page:    {page}")
     say(f"figures: {', '.join(str(path) for path in figures) or 'none'}")
 
 

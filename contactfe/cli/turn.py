@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from contactfe import __version__
-from contactfe.cli.checks import checked_case, folder_problems
+from contactfe.cli.checks import checked_case, cores, folder_problems
 from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell
 from contactfe.errors import InputError, Problem
 
@@ -81,10 +81,9 @@ def _plain_case(path: Path, problems: Sequence[Problem]) -> tuple[dict[str, Any]
 
 def _band(path: Path, samples: int) -> Band:
     from contactfe.cli.band import band_of
-    from contactfe.cli.sweep import _cores
     from contactfe.inputs import read_toml
 
-    return band_of(read_toml(path), path.parent, samples, 1, _cores())
+    return band_of(read_toml(path), path.parent, samples, 1, cores())
 
 
 def _band_record(found: Band) -> dict[str, Any]:

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from contactfe.elastic import Flexibility
 from contactfe.errors import NotConverged
 from contactfe.inputs import CaseInput
-from contactfe.turn import BodyModel, BuiltPair, TorqueCurve, assemble, torque_curve
+from contactfe.turn import BuiltPair, TorqueCurve, assemble, torque_curve
 from contactfe.turn.estimate import peak
+from contactfe.turn.shape import scaled
 
 STIFF = 1e-3  # of the wrench's flexibility: rigid for our purpose
 HARD = 200.0  # times the yield strength: a cap that only the very edge of a corner reaches
@@ -41,15 +41,6 @@ def reassembled(built: BuiltPair, case: CaseInput, wrench: float = 1.0, fastener
         built.case.wrench.thickness / built.case.fastener.engaged_depth
     )  # which `assemble` divides by again
     return assemble(case, built.pair, scaled(built.fastener, fastener), scaled(built.wrench, ratio * wrench))
-
-
-def scaled(body: BodyModel, factor: float) -> BodyModel:
-    """A body whose flexibility is multiplied by a factor."""
-    if factor == 1.0:
-        return body
-    flex = body.flexibility
-    observed = {name: row * factor for name, row in flex.observed.items()}
-    return BodyModel(body.mesh, Flexibility(flex.nodes, flex.matrix * factor, observed))
 
 
 def peak_torque(built: BuiltPair) -> float | None:

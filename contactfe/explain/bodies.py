@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from contactfe.explain.alone import scaled
 from contactfe.inputs import CaseInput
 from contactfe.profile import ProfilePair, profile_pair
 from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, wrench_body
-from contactfe.turn.build import meshed_case
-
-MODULUS = 206_000.0  # MPa at which every flexibility is solved: it goes with one over the modulus
+from contactfe.turn.shape import at_modulus, shape_case
 
 
 class SharedBodies:
@@ -26,11 +23,11 @@ class SharedBodies:
         Raises:
             GeometryError: from outlines or mesher.
         """
-        shape = shape_of(case)
+        shape = shape_case(case)
         pair = profile_pair(shape)
         fastener, wrench = self._fastener(shape, pair), self._wrench(shape, pair)
-        stiff = (MODULUS / case.fastener.elastic_modulus, MODULUS / case.wrench.elastic_modulus)
-        return assemble(case, pair, scaled(fastener, stiff[0]), scaled(wrench, stiff[1]))
+        fastener = at_modulus(fastener, case.fastener.elastic_modulus)
+        return assemble(case, pair, fastener, at_modulus(wrench, case.wrench.elastic_modulus))
 
     def _fastener(self, shape: CaseInput, pair: ProfilePair) -> BodyModel:
         # Of the wrench only its sense and the place of its flats shape the fastener's mesh.
@@ -51,33 +48,3 @@ class SharedBodies:
         if key not in self._wrenches:
             self._wrenches[key] = wrench_body(shape, pair)
         return self._wrenches[key]
-
-
-def shape_of(case: CaseInput) -> CaseInput:
-    """The meshed case with everything that does not shape a body set to one value."""
-    meshed = meshed_case(case)
-    return replace(
-        meshed,
-        name="",
-        cautions=(),
-        fastener=replace(
-            meshed.fastener,
-            size=None,
-            grade=None,
-            engaged_depth=1.0,
-            yield_strength=1.0,
-            elastic_modulus=MODULUS,
-            stock="bar",
-            chamfer_angle=0.0,
-        ),
-        wrench=replace(
-            meshed.wrench,
-            thickness=1.0,
-            yield_strength=1.0,
-            elastic_modulus=MODULUS,
-            lead_in=0.0,
-            rules_items=(),
-        ),
-        contact=replace(meshed.contact, friction=0.0, constraint_factor=1.0),
-        load=replace(meshed.load, lever_arm=None),
-    )

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
-from contactfe.inputs import CaseInput
+from contactfe.inputs import CaseInput, WrenchInput
 
 CLOSE = 1e-9
 ANGLES = frozenset({"offset_angle", "relief_angle", "lobe_angle"})
@@ -153,9 +153,8 @@ def mixed(one: CaseInput, other: CaseInput, switched: frozenset[str]) -> CaseInp
 
     t = {f.key: f.traits(of(f.key)) for f in FACTORS}
     s = t["size"]["s"]
-    named = of("profile")
     width = s * t["clearance"]["left"]
-    dims = {**t["profile"], **t["head"]}
+    opening_of = of("profile" if _drawn(one, other) else "clearance")  # a drawn opening comes with its file
     fastener = replace(
         of("shape").fastener,
         size=None,
@@ -173,18 +172,7 @@ def mixed(one: CaseInput, other: CaseInput, switched: frozenset[str]) -> CaseInp
         elastic_modulus=t["elastic"]["ef"],
         poisson=t["elastic"]["nf"],
     )
-    opening_of = of("profile" if _drawn(one, other) else "clearance")  # a drawn opening comes with its file
-    opening = s * _clearance(opening_of)["opening"]
-    wrench = replace(
-        named.wrench,
-        opening=opening,
-        thickness=t["thickness"]["thickness"],
-        yield_strength=t["yield"]["wrench"],
-        lead_in=t["depth"]["lead_in"],
-        elastic_modulus=t["elastic"]["ew"],
-        poisson=t["elastic"]["nw"],
-        dims_items=tuple((n, dims[n] if n in ANGLES else dims[n] * s) for n, _ in named.wrench.dims_items),
-    )
+    wrench = _mixed_wrench(of("profile"), t, s * _clearance(opening_of)["opening"])
     contact = replace(
         one.contact,
         friction=t["friction"]["friction"],
@@ -206,6 +194,21 @@ def mixed(one: CaseInput, other: CaseInput, switched: frozenset[str]) -> CaseInp
         contact=contact,
         load=of("hand").load,
         mesh=mesh,
+    )
+
+
+def _mixed_wrench(named: CaseInput, t: Mapping[str, Mapping[str, Any]], opening: float) -> WrenchInput:
+    """The wrench of the case that gives the profile, with the traits ``t`` of every factor and an opening (mm)."""
+    s, dims = t["size"]["s"], {**t["profile"], **t["head"]}
+    return replace(
+        named.wrench,
+        opening=opening,
+        thickness=t["thickness"]["thickness"],
+        yield_strength=t["yield"]["wrench"],
+        lead_in=t["depth"]["lead_in"],
+        elastic_modulus=t["elastic"]["ew"],
+        poisson=t["elastic"]["nw"],
+        dims_items=tuple((n, dims[n] if n in ANGLES else dims[n] * s) for n, _ in named.wrench.dims_items),
     )
 
 

@@ -11,7 +11,7 @@ import json
 import os
 import shutil
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, fields, is_dataclass, replace
+from dataclasses import asdict, dataclass, fields, is_dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal, get_type_hints
@@ -19,7 +19,6 @@ from typing import Any, Literal, get_type_hints
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.elastic import Flexibility
 from contactfe.errors import ContactFEError
 from contactfe.inputs import CaseInput
 from contactfe.mesh import SizeField, fastener_sizes, wrench_sizes
@@ -27,14 +26,13 @@ from contactfe.profile import Outline, ProfilePair, profile_pair
 from contactfe.study.files import beside, make_folder, not_written
 from contactfe.study.identity import digest, file_hash
 from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, wrench_body
-from contactfe.turn.build import meshed_case
 from contactfe.turn.revision import SOLVER_REVISION
+from contactfe.turn.shape import MODULUS, at_modulus, shape_case
 
 Side = Literal["fastener", "wrench"]
 Arrays = dict[str, NDArray[Any]]
 
 SIDES: tuple[Side, Side] = ("fastener", "wrench")
-MODULUS = 206_000.0  # MPa at which every flexibility is solved; steel, so that most cases use it as it is
 RECENT = 4  # bodies that one process keeps open
 LAYOUT = 1  # of the files of one body
 
@@ -54,29 +52,6 @@ def outlines(case: CaseInput) -> ProfilePair:
         GeometryError: the outlines cannot be built.
     """
     return _pair(shape_case(case))
-
-
-def shape_case(case: CaseInput) -> CaseInput:
-    """The meshed case with everything that does not touch a body's flexibility set to one value."""
-    meshed = meshed_case(case)
-    return replace(
-        meshed,
-        name="",
-        cautions=(),
-        fastener=replace(
-            meshed.fastener,
-            size=None,
-            grade=None,
-            engaged_depth=1.0,
-            yield_strength=1.0,
-            elastic_modulus=MODULUS,
-        ),
-        wrench=replace(
-            meshed.wrench, thickness=1.0, yield_strength=1.0, elastic_modulus=MODULUS, rules_items=()
-        ),
-        contact=replace(meshed.contact, friction=0.0, constraint_factor=1.0),
-        load=replace(meshed.load, lever_arm=None),
-    )
 
 
 @lru_cache(maxsize=64)
@@ -149,17 +124,8 @@ def assemble_case(case: CaseInput, fastener: BodyModel, wrench: BodyModel) -> Bu
     return assemble(
         case,
         outlines(case),
-        _at_modulus(fastener, case.fastener.elastic_modulus),
-        _at_modulus(wrench, case.wrench.elastic_modulus),
-    )
-
-
-def _at_modulus(body: BodyModel, modulus: float) -> BodyModel:
-    if modulus == MODULUS:
-        return body
-    f, by = body.flexibility, MODULUS / modulus
-    return replace(
-        body, flexibility=Flexibility(f.nodes, f.matrix * by, {k: v * by for k, v in f.observed.items()})
+        at_modulus(fastener, case.fastener.elastic_modulus),
+        at_modulus(wrench, case.wrench.elastic_modulus),
     )
 
 
