@@ -92,7 +92,10 @@ SCATTER = {
         "corner": {"limits": "standard"},
     },
     "wrench": {"opening": {"nominal": "loose", "limits": "standard"}},
-    "contact": {"friction": {"limits": "standard", "class": "B"}, "constraint_factor": {"mean": 1.15, "sd": 0.05}},
+    "contact": {
+        "friction": {"limits": "standard", "class": "B"},
+        "constraint_factor": {"mean": 1.15, "sd": 0.05},
+    },
 }
 
 
@@ -119,7 +122,11 @@ def test_limits_of_standards(path: str, nominal: float, low: float, high: float,
 
 def test_the_plain_case_takes_nominal_mean_or_middle() -> None:
     found = split_case(raw(**SCATTER)).case
-    assert (found.fastener.across_flats, found.fastener.yield_strength, found.wrench.opening) == (16.0, 700.0, 16.27)
+    assert (found.fastener.across_flats, found.fastener.yield_strength, found.wrench.opening) == (
+        16.0,
+        700.0,
+        16.27,
+    )
     assert (found.contact.friction, found.contact.constraint_factor) == pytest.approx((0.12, 1.15))
     between = split_case(raw(contact={"friction": {"low": 0.1, "high": 0.2}})).case
     assert between.contact.friction == pytest.approx(0.15)
@@ -129,7 +136,10 @@ def test_the_plain_case_takes_nominal_mean_or_middle() -> None:
 
 def test_inch_nominals_keep_their_standard() -> None:
     # ASME B18.2.2: 3/4 in opens 0.755 to 0.763 in
-    tables = {"across_flats": {"nominal": "3/4 in", "low": "18.8 mm", "high": "19.05 mm"}, "engaged_depth": "8 mm"}
+    tables = {
+        "across_flats": {"nominal": "3/4 in", "low": "18.8 mm", "high": "19.05 mm"},
+        "engaged_depth": "8 mm",
+    }
     case = {"format": 1, "fastener": {**tables, "grade": "8.8"}, "wrench": {"profile": "open-end"}}
     case["wrench"]["opening"] = {"limits": "standard"}  # type: ignore[index]
     opening = split_case(case).inputs[1]
@@ -148,15 +158,39 @@ def test_inch_nominals_keep_their_standard() -> None:
         ("fastener", "engaged_depth", {"mean": "6 mm", "sd": "0 mm"}, "sd: is 0", "above 0"),
         ("fastener", "engaged_depth", {"mean": "6 mm", "sd": "1 MPa"}, "is a stress, but", "16 mm"),
         ("fastener", "engaged_depth", {"mean": "6 mm", "sd": 0.1}, "has no unit", "0.1 mm"),
-        ("fastener", "across_flats", {"nominal": "17 mm", "limits": "standard"}, "is not the width of M10", "leave"),
-        ("fastener", "across_flats", {"low": "15.8 mm", "high": "16.2 mm"}, "above the nominal width", "ISO 4759"),
+        (
+            "fastener",
+            "across_flats",
+            {"nominal": "17 mm", "limits": "standard"},
+            "is not the width of M10",
+            "leave",
+        ),
+        (
+            "fastener",
+            "across_flats",
+            {"low": "15.8 mm", "high": "16.2 mm"},
+            "above the nominal width",
+            "ISO 4759",
+        ),
         ("fastener", "yield_strength", {"nominal": "500 MPa", "limits": "standard"}, "is outside", "limits"),
         ("wrench", "thickness", {"limits": "standard"}, "no standard gives limits", "mean and sd"),
         ("wrench", "opening", {"limits": "standrd"}, "'standrd' is not known", "standard"),
-        ("wrench", "opening", {"limits": "standard", "low": "16 mm"}, "limits stands beside low", "one of the two"),
+        (
+            "wrench",
+            "opening",
+            {"limits": "standard", "low": "16 mm"},
+            "limits stands beside low",
+            "one of the two",
+        ),
         ("wrench", "opening", {"low": "loose", "high": "tight"}, "low is not below high", "swap"),
         ("contact", "friction", {"limits": "standard"}, "no class is named", 'class = "B"'),
-        ("contact", "friction", {"limits": "standard", "nominal": 0.15}, "class B (0.08 to 0.16) and C", "name one"),
+        (
+            "contact",
+            "friction",
+            {"limits": "standard", "nominal": 0.15},
+            "class B (0.08 to 0.16) and C",
+            "name one",
+        ),
         ("contact", "friction", {"limits": "standard", "class": "E"}, "no upper limit", "low and high"),
         ("contact", "friction", {"limits": "standard", "class": "F"}, "no friction class", "A, B, C"),
         ("contact", "friction", {"mean": 2.0, "sd": 0.1}, "is above 1", "0 to 1"),
@@ -182,14 +216,23 @@ def test_all_problems_come_at_once_and_unknown_names_are_suggested() -> None:
         split_case(bad)
     text = str(caught.value)
     assert len(caught.value.problems) == 4
-    assert "nearest: M10, M12" in text and "8.8" in text and "is a stress" in text and "'none' is not known" in text
+    assert (
+        "nearest: M10, M12" in text
+        and "8.8" in text
+        and "is a stress" in text
+        and "'none' is not known" in text
+    )
 
 
 def test_limits_need_a_size_or_a_grade_that_has_them() -> None:
     soft = raw(fastener={"grade": "A2-70", "yield_strength": {"limits": "standard"}})
     with pytest.raises(InputError, match="no upper end for A2-70"):
         split_case(soft)
-    bare = {"across_flats": "16 mm", "engaged_depth": {"nominal": "6 mm", "limits": "standard"}, "grade": "8.8"}
+    bare = {
+        "across_flats": "16 mm",
+        "engaged_depth": {"nominal": "6 mm", "limits": "standard"},
+        "grade": "8.8",
+    }
     with pytest.raises(InputError, match="tells no size of a standard"):
         split_case({"format": 1, "fastener": bare, "wrench": {"profile": "ring-six"}})
     with pytest.raises(InputError, match="has no nominal width"):
@@ -209,7 +252,9 @@ def test_typical_scatter_has_the_inputs_of_the_trade_with_their_source() -> None
         "wrench.opening", "wrench.head_width", "contact.friction", "contact.constraint_factor",
     }  # fmt: skip
     assert all(item.source and item.low < item.high for item in found.values())
-    known = raw("open-end", fastener={"yield_strength": "700 MPa", "rounding": "20 %"}, wrench={"opening": "16.1 mm"})
+    known = raw(
+        "open-end", fastener={"yield_strength": "700 MPa", "rounding": "20 %"}, wrench={"opening": "16.1 mm"}
+    )
     left = {item.path for item in typical_scatter(split_case(known))}
     assert left == set(found) - {"fastener.yield_strength", "fastener.corner", "wrench.opening"}
 
@@ -222,7 +267,9 @@ def test_quantiles_of_the_distributions() -> None:
     assert even.at(np.array([0.1, 0.5, 0.9])) == pytest.approx([0.11, 0.15, 0.19])
     # standard normal table: the 90 % point is 1.2816 standard deviations above the mean
     normal = Distribution("contact.friction", 0.15, -math.inf, math.inf, 0.15, 0.02)
-    assert normal.at(np.array([0.1, 0.5, 0.9])) == pytest.approx(0.15 + 0.02 * 1.2816 * np.array([-1, 0, 1]), abs=1e-5)
+    assert normal.at(np.array([0.1, 0.5, 0.9])) == pytest.approx(
+        0.15 + 0.02 * 1.2816 * np.array([-1, 0, 1]), abs=1e-5
+    )
     cut = Distribution("contact.friction", 0.15, 0.15, math.inf, 0.15, 0.02)
     # the upper half of a normal distribution: its median is the 75 % point, 0.6745 standard deviations
     assert float(cut.at(np.array([0.5]))[0]) == pytest.approx(0.15 + 0.02 * 0.6745, abs=1e-5)
@@ -236,7 +283,9 @@ def test_points_are_balanced_and_the_same_to_the_bit() -> None:
         assert sorted(np.floor(64 * points[:, k]).astype(int).tolist()) == list(range(64))
 
 
-@pytest.mark.parametrize(("n", "hint"), [(100, "64 or 128"), (0, "2 or 4"), (1, "2 or 4"), (10**6, "8192 or 16384")])
+@pytest.mark.parametrize(
+    ("n", "hint"), [(100, "64 or 128"), (0, "2 or 4"), (1, "2 or 4"), (10**6, "8192 or 16384")]
+)
 def test_numbers_of_samples_that_do_not_balance_are_refused(n: int, hint: str) -> None:
     with pytest.raises(ContactFEError, match=f"{n} samples") as caught:
         sobol_points(n, 2, 1)
@@ -289,7 +338,10 @@ def test_inputs_without_a_mesh_share_two_bodies() -> None:
     uncertain = split_case(
         raw(
             fastener={"across_flats": {"limits": "standard"}, "yield_strength": {"limits": "standard"}},
-            wrench={"opening": {"limits": "standard"}, "elastic_modulus": {"low": "200 GPa", "high": "210 GPa"}},
+            wrench={
+                "opening": {"limits": "standard"},
+                "elastic_modulus": {"low": "200 GPa", "high": "210 GPa"},
+            },
             contact={"friction": {"low": 0.1, "high": 0.2}},
         )
     )
@@ -301,7 +353,11 @@ def test_inputs_without_a_mesh_share_two_bodies() -> None:
 
 
 def test_a_seed_reproduces_a_band_to_the_bit_on_any_number_of_workers() -> None:
-    case = raw("open-end", contact={"friction": {"low": 0.1, "high": 0.2}}, wrench={"opening": {"limits": "standard"}})
+    case = raw(
+        "open-end",
+        contact={"friction": {"low": 0.1, "high": 0.2}},
+        wrench={"opening": {"limits": "standard"}},
+    )
     one, again, other = band(case, n=8, seed=3), band(case, n=8, seed=3, workers=2), band(case, n=8, seed=4)
     assert one.torque_Nm.tobytes() == again.torque_Nm.tobytes()
     assert one.nominal_Nm == again.nominal_Nm and one.one_at_a_time == again.one_at_a_time
@@ -325,7 +381,10 @@ BRUTE = {
         "engaged_depth": {"limits": "standard"},
     },
     "wrench": {"opening": {"limits": "standard"}},
-    "contact": {"friction": {"mean": 0.15, "sd": 0.03, "low": 0.08}, "constraint_factor": {"low": 1.0, "high": 1.4}},
+    "contact": {
+        "friction": {"mean": 0.15, "sd": 0.03, "low": 0.08},
+        "constraint_factor": {"low": 1.0, "high": 1.4},
+    },
 }
 
 
@@ -334,7 +393,9 @@ def brute(profile: str, n: int, seed: int, shared: Sequence[Array]) -> Array:
     rng = np.random.default_rng(seed)
     opening = rng.uniform(16.05, 16.27, n)
     width, strength, depth, friction, factor = shared
-    lean = np.radians(30.0) - np.array([hexagon.free_turn(s, S - s) for s, S in zip(width, opening, strict=True)])
+    lean = np.radians(30.0) - np.array(
+        [hexagon.free_turn(s, S - s) for s, S in zip(width, opening, strict=True)]
+    )
     force = factor * strength * 0.05 * width * depth
     contacts = 2 if profile == "open-end" else 6
     return contacts * force * width / math.sqrt(3.0) * (np.sin(lean) + friction * np.cos(lean)) / 1e3
@@ -346,7 +407,13 @@ def drawn(n: int, seed: int) -> tuple[Array, ...]:
     friction = rng.normal(0.15, 0.03, 2 * n)
     friction = friction[(friction >= 0.08) & (friction <= 1.0)][:n]
     strength = rng.uniform(640.0, 819.2, n)
-    return rng.uniform(15.73, 16.0, n), strength, rng.uniform(6.22, 6.58, n), friction, rng.uniform(1.0, 1.4, n)
+    return (
+        rng.uniform(15.73, 16.0, n),
+        strength,
+        rng.uniform(6.22, 6.58, n),
+        friction,
+        rng.uniform(1.0, 1.4, n),
+    )
 
 
 def test_probabilities_agree_with_brute_force(closed_form: None) -> None:
@@ -370,7 +437,9 @@ def test_probabilities_agree_with_brute_force(closed_form: None) -> None:
     both = compare(raw("ring-six", **weak, mesh=COARSE), raw("open-end", **BRUTE), Sampling(n))
     share = float(np.mean(both.first.torque_Nm / 1.17 > both.second.torque_Nm))
     rng = np.random.default_rng(5)
-    other = brute("open-end", many, 15, (*shared[:4], rng.uniform(1.0, 1.4, many)))  # not shared: other limits
+    other = brute(
+        "open-end", many, 15, (*shared[:4], rng.uniform(1.0, 1.4, many))
+    )  # not shared: other limits
     checks.append((share, float(np.mean(weak_ring > other)), n))
     assert "contact.constraint_factor" not in both.shared and "contact.friction" in both.shared
     for got, expected, count in checks:
@@ -516,7 +585,9 @@ def test_a_planted_crossover_is_found_with_its_band(monkeypatch: pytest.MonkeyPa
     # 2 mu for mu uniform in 0.1 to 0.2: median 0.30, 10 to 90 % from 0.22 to 0.38
     assert place == pytest.approx((0.30, 0.22, 0.38), abs=0.012)
     assert found.leads[0].share == 1.0 and found.leads[-1].share == 0.0
-    assert crossover_words(found).startswith("ring-six is ahead at rounding 0 %; ring-twelve overtakes it with")
+    assert crossover_words(found).startswith(
+        "ring-six is ahead at rounding 0 %; ring-twelve overtakes it with"
+    )
     record = crossover_record(found, "0")
     assert record["place"]["median"].endswith("%") and len(record["first_leads"]) == 13
     early = crossover(raw("ring-six", **only), raw("ring-twelve", **only), ["0 %", "10 %"], how=Sampling(8))
@@ -555,12 +626,18 @@ def test_records_hold_plain_values_with_units(closed_form: None) -> None:
     record = band_record(found, "0", sensitivity(found), 50.0)
     assert json.loads(json.dumps(record, allow_nan=False)) == record
     assert record["slip_torque_p10_Nm"] < record["slip_torque_median_Nm"] < record["slip_torque_p90_Nm"]
-    assert record["inputs"][0]["low"] == "15.73 mm" and record["seed"] == 1 and len(record["slip_torque_Nm"]) == 16
+    assert (
+        record["inputs"][0]["low"] == "15.73 mm"
+        and record["seed"] == 1
+        and len(record["slip_torque_Nm"]) == 16
+    )
     assert record["probabilities"][0]["what"] == "the wrench slips below 50 N m"
     columns = column_values(found)
     assert list(columns)[:2] == ["fastener.across_flats_mm", "fastener.yield_strength_MPa"]
     assert all(len(column) == 16 for column in columns.values())
-    json.dumps(comparison_record(compare(raw(**BRUTE), raw("open-end", **BRUTE), Sampling(4)), "0"), allow_nan=False)
+    json.dumps(
+        comparison_record(compare(raw(**BRUTE), raw("open-end", **BRUTE), Sampling(4)), "0"), allow_nan=False
+    )
 
 
 # --- real engagement ------------------------------------------------------------------------------------------------
@@ -571,14 +648,19 @@ def test_a_chamfer_takes_depth_off_the_corners_only() -> None:
     share = engaged_fraction(parse_case(raw(fastener={"chamfer_angle": "standard"})))
     assert share is not None
     at = np.array([[9.2376, 0.0], [0.0, 8.0], [5.0, 5.0], [0.0, 0.0]])
-    assert share(at) == pytest.approx([1 - 1.0610 / 6.4, 1 - 0.6 * math.tan(math.pi / 6) / 6.4, 1.0, 1.0], abs=1e-4)
+    assert share(at) == pytest.approx(
+        [1 - 1.0610 / 6.4, 1 - 0.6 * math.tan(math.pi / 6) / 6.4, 1.0, 1.0], abs=1e-4
+    )
 
 
 def test_stock_has_no_chamfer_a_nut_has_two_and_the_lead_in_takes_the_same_everywhere() -> None:
     given = {"chamfer_angle": "standard"}
     assert engaged_fraction(parse_case(raw())) is None
     assert engaged_fraction(parse_case(raw(fastener={**given, "stock": "bar"}))) is None
-    bar = {"format": 1, "fastener": {"across_flats": "16 mm", "engaged_depth": "6 mm", "grade": "8.8", **given}}
+    bar = {
+        "format": 1,
+        "fastener": {"across_flats": "16 mm", "engaged_depth": "6 mm", "grade": "8.8", **given},
+    }
     assert engaged_fraction(parse_case({**bar, "wrench": {"profile": "ring-six"}})) is None
     corner = np.array([[0.0, 9.2376]])
     head, nut = (
@@ -619,5 +701,7 @@ def test_a_chamfer_that_scatters_is_there_in_the_plain_case() -> None:
 def test_the_least_corner_of_the_standard() -> None:
     # ISO 4014 M10: e_min = 17.77 mm of 18.475 mm: a fillet of r takes r (2/sqrt 3 - 1) off each corner
     corner = parse_case(raw(fastener={"corner": "minimum", "undersize": "0.27 mm"})).fastener
-    left = 2.0 / math.sqrt(3.0) * corner.across_flats - 2.0 * corner.corner_radius * (2.0 / math.sqrt(3.0) - 1.0)
+    left = 2.0 / math.sqrt(3.0) * corner.across_flats - 2.0 * corner.corner_radius * (
+        2.0 / math.sqrt(3.0) - 1.0
+    )
     assert left == pytest.approx(17.77, abs=0.01)

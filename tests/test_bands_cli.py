@@ -81,7 +81,9 @@ def test_a_band_from_the_file_to_the_folder(files: tuple[Path, Path], tmp_path: 
 
 
 def test_two_cases_against_each_other(files: tuple[Path, Path], quick: None) -> None:
-    done = run(files[0], "--against", files[1], "-n", "32", "--workers", "1", "--crossover", "0 %, 10 %, 20 %")
+    done = run(
+        files[0], "--against", files[1], "-n", "32", "--workers", "1", "--crossover", "0 %, 10 %, 20 %"
+    )
     assert done.exit_code == 0, done.output
     assert "jaws slips later than ring with a probability of 0 %" in done.stdout
     assert "32 of 32 samples are ties" in done.stdout  # unworn, both lines are the same
@@ -101,12 +103,22 @@ def test_scatter_by_rule_is_said_to_be_so(files: tuple[Path, Path], quick: None)
 
 
 def test_every_problem_of_file_and_options_comes_at_once(files: tuple[Path, Path]) -> None:
-    bad = files[0].read_text(encoding="utf-8").replace('limits = "standard" }\n[wrench]', 'low = "1 mm" }\n[wrench]')
+    bad = (
+        files[0]
+        .read_text(encoding="utf-8")
+        .replace('limits = "standard" }\n[wrench]', 'low = "1 mm" }\n[wrench]')
+    )
     files[0].write_text(bad.replace("M10", "M11"), encoding="utf-8")
     done = run(files[0], "--below", "300", "--out", files[1])
     assert isinstance(done.exception, InputError)
     text = str(done.exception)
-    for part in ("jaws.toml: 4 problems", "yield_strength, low", "M10, M12", "--below: 300 has no unit", "--out: "):
+    for part in (
+        "jaws.toml: 4 problems",
+        "yield_strength, low",
+        "M10, M12",
+        "--below: 300 has no unit",
+        "--out: ",
+    ):
         assert part in text
 
 

@@ -77,7 +77,9 @@ def test_the_bounds_that_verify_shows_are_those_found_here(key: tuple[str, str])
     np.testing.assert_allclose(LIMIT_BOUNDS[key], bounds(*key), rtol=5e-4)
 
 
-@pytest.mark.parametrize(("degrees", "yields"), [(95.0, 1.058), (105.0, 1.139), (110.0, 1.1547), (135.0, 1.1547)])
+@pytest.mark.parametrize(
+    ("degrees", "yields"), [(95.0, 1.058), (105.0, 1.139), (110.0, 1.1547), (135.0, 1.1547)]
+)
 def test_from_110_degrees_on_a_corner_of_a_sheet_costs_nothing(degrees: float, yields: float) -> None:
     """No outside source: the two bounds meet at these numbers, which the page on the constraint factor states."""
     body = wedge(degrees)

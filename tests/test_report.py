@@ -300,7 +300,9 @@ def test_the_bodies_touch_where_the_pressure_is_elastic(kind: str) -> None:
     elastic = (solution.pressure > 1e-3 * solution.law.cap) & ~solution.capped
     s = record.built.case.fastener.across_flats
     assert np.count_nonzero(away[elastic] > 2e-3 * s) <= 1
-    assert kind != "open-end" or np.count_nonzero(elastic) >= 2  # others may be crushed nearly all over at slip
+    assert (
+        kind != "open-end" or np.count_nonzero(elastic) >= 2
+    )  # others may be crushed nearly all over at slip
     crushed = solution.capped & (solution.gap < -0.003 * s) & inner
     assert crushed.any()
     assert shapely.contains_xy(fastener, place[crushed, 0], place[crushed, 1]).all()

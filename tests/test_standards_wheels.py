@@ -240,7 +240,9 @@ def test_11_strength_of_bolts(name: str, tensile: float, least: float, window: t
     # SAE J429: grade 5 from 1/4 to 1 in, grade 8; ksi
     [("grade 5", 92, 120, (25, 34)), ("grade 8", 130, 150, (33, 39)), ("grade 1", 36, 60, (70, 100))],
 )
-def test_12_strength_of_inch_bolts(name: str, least: float, tensile: float, window: tuple[float, float]) -> None:
+def test_12_strength_of_inch_bolts(
+    name: str, least: float, tensile: float, window: tuple[float, float]
+) -> None:
     found = grade(name, 12.7)
     assert (found.yield_min, found.tensile_min) == pytest.approx((least * KSI, tensile * KSI), abs=0.6)
     assert (found.hardness_min, found.hardness_max) == window
@@ -249,7 +251,15 @@ def test_12_strength_of_inch_bolts(name: str, least: float, tensile: float, wind
 @pytest.mark.parametrize(
     ("width", "series", "torque"),
     # GOST 2838-80; that group A is series A of ISO 1711-1 is from memory
-    [(24, "A", 451), (27, "A", 594), (30, "A", 760), (22, "C", 225), (24, "C", 287), (27, "C", 399), (30, "C", 536)],
+    [
+        (24, "A", 451),
+        (27, "A", 594),
+        (30, "A", 760),
+        (22, "C", 225),
+        (24, "C", 287),
+        (27, "C", 399),
+        (30, "C", 536),
+    ],
 )
 def test_13_test_torques(width: float, series: str, torque: float) -> None:
     assert wrench_test_torque_fit(width, series) == pytest.approx(torque, rel=0.01)

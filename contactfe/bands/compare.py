@@ -121,7 +121,9 @@ def compare(first: Mapping[str, Any], second: Mapping[str, Any], how: Sampling |
     how = how or Sampling()
     pair = _both(first, second, how.folder)
     points, shared = _joint([pair], how)
-    one, two = bands_at([(*case, u) for case, u in zip(pair, points[0], strict=True)], how.seed, how.workers, how.watch)
+    one, two = bands_at(
+        [(*case, u) for case, u in zip(pair, points[0], strict=True)], how.seed, how.workers, how.watch
+    )
     return Comparison(one, two, shared)
 
 
@@ -149,7 +151,9 @@ def crossover(
     pairs = [_both(set_path(first, path, text), set_path(second, path, text), how.folder) for text in values]
     points, shared = _joint(pairs, how)
     tasks = [
-        (*case, u) for pair, both in zip(pairs, points, strict=True) for case, u in zip(pair, both, strict=True)
+        (*case, u)
+        for pair, both in zip(pairs, points, strict=True)
+        for case, u in zip(pair, both, strict=True)
     ]
     found = bands_at(tasks, how.seed, how.workers, how.watch, alone=False)
     names = (found[0].name, found[1].name)
@@ -182,7 +186,9 @@ _Pair = tuple[tuple[UncertainCase, bool], tuple[UncertainCase, bool]]
 
 
 def _both(first: Mapping[str, Any], second: Mapping[str, Any], folder: Path | None) -> _Pair:
-    return uncertain_case(first, folder=folder, name="first"), uncertain_case(second, folder=folder, name="second")
+    return uncertain_case(first, folder=folder, name="first"), uncertain_case(
+        second, folder=folder, name="second"
+    )
 
 
 def _joint(pairs: Sequence[_Pair], how: Sampling) -> tuple[list[tuple[Array, Array]], tuple[str, ...]]:

@@ -105,7 +105,11 @@ def plan_jobs(uncertain: UncertainCase, inputs: Sequence[Distribution], u: Array
     Raises:
         InputError: some rows do not make a case; the first few are told.
     """
-    values = np.column_stack([item.at(u[:, k]) for k, item in enumerate(inputs)]) if inputs else np.empty((len(u), 0))
+    values = (
+        np.column_stack([item.at(u[:, k]) for k, item in enumerate(inputs)])
+        if inputs
+        else np.empty((len(u), 0))
+    )
     levels = _levels(uncertain.case, inputs)
     snapped = values.copy()
     for k, item in enumerate(inputs):

@@ -56,9 +56,7 @@ def standard_limits(path: str, base: Mapping[str, Any], case: CaseInput, table: 
     if path == "fastener.chamfer_angle":
         chamfer = head_chamfer(known.item)
         return chamfer.angle_low, chamfer.angle_high, chamfer.source
-    ends = [
-        parse_case(set_path(base, path, word)).fastener.corner_radius for word in ("sharp", "minimum")
-    ]
+    ends = [parse_case(set_path(base, path, word)).fastener.corner_radius for word in ("sharp", "minimum")]
     return ends[0], ends[1], f"sharp to least across corners, {known.source}"
 
 
@@ -90,7 +88,11 @@ def _strength(case: CaseInput) -> Limits:
     known = grade(f.grade, size(f.size).diameter if f.size else None)
     if known.yield_upper is None:
         raise _none(f"{known.source} gives no upper end for {known.name}")
-    how = "by hardness" if known.hardness_max is not None and known.hardness_scale in ("HV", "HRC") else "typical"
+    how = (
+        "by hardness"
+        if known.hardness_max is not None and known.hardness_scale in ("HV", "HRC")
+        else "typical"
+    )
     return known.yield_min, known.yield_upper, f"{known.source}, upper end {how}"
 
 

@@ -42,7 +42,9 @@ def sobol_points(n: int, dimensions: int, seed: int) -> Array:
 Inputs = Sequence[Distribution]
 
 
-def joint_columns(pairs: Sequence[tuple[Inputs, Inputs]]) -> tuple[list[tuple[list[int], list[int]]], int, set[str]]:
+def joint_columns(
+    pairs: Sequence[tuple[Inputs, Inputs]],
+) -> tuple[list[tuple[list[int], list[int]]], int, set[str]]:
     """Columns of the unit cube for the inputs of pairs of cases, how many there are, and the shared inputs.
 
     An input that has the same distribution in both cases of every pair, outside [wrench], is one column: both

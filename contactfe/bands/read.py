@@ -85,7 +85,9 @@ def split_case(
         bad_places = {_field(path).where for path in tables if path not in read}
         lost = {"[fastener] size"} if _WIDTH in tables and _WIDTH not in read else set()
         problems += [
-            p for p in error.problems if p.where not in bad_places and (p.where not in lost or p.message != "missing")
+            p
+            for p in error.problems
+            if p.where not in bad_places and (p.where not in lost or p.message != "missing")
         ]
         raise InputError(problems, source=source) from error
     order = [entry.path for entry in FIELDS]
@@ -142,7 +144,9 @@ def _numbers(field: Field, table: Mapping[str, Any]) -> tuple[dict[str, Any], li
     unknown = [str(key) for key in table if key not in KEYS]
     problems = [Problem(where, f"unknown key {key}", nearest(key, KEYS) or _FORMS) for key in unknown]
     if "limits" in table and table["limits"] != "standard":
-        problems.append(Problem(f"{where}, limits", f'{table["limits"]!r} is not known', 'write limits = "standard"'))
+        problems.append(
+            Problem(f"{where}, limits", f"{table['limits']!r} is not known", 'write limits = "standard"')
+        )
     if "class" in table and field.path != "contact.friction":
         problems.append(Problem(f"{where}, class", "only friction has classes", "remove it"))
     found: dict[str, Any] = {key: table[key] for key in ("limits", "class") if key in table}
@@ -161,7 +165,11 @@ def _form(where: str, found: Mapping[str, Any]) -> list[Problem]:
     keys = set(found) - {"nominal", "class"}
     if "limits" in keys:
         extra = sorted(keys - {"limits"})
-        return [Problem(where, f'limits stands beside {", ".join(extra)}', "keep one of the two")] if extra else []
+        return (
+            [Problem(where, f"limits stands beside {', '.join(extra)}", "keep one of the two")]
+            if extra
+            else []
+        )
     normal = keys & {"mean", "sd"}
     if normal != {"mean", "sd"} and (normal or keys != {"low", "high"}):
         return [Problem(where, "is not a complete distribution", _FORMS)]
@@ -180,7 +188,11 @@ def _form(where: str, found: Mapping[str, Any]) -> list[Problem]:
 
 
 def _put(
-    base: dict[str, Any], path: str, numbers: Mapping[str, Any], table: Mapping[str, Any], problems: list[Problem]
+    base: dict[str, Any],
+    path: str,
+    numbers: Mapping[str, Any],
+    table: Mapping[str, Any],
+    problems: list[Problem],
 ) -> None:
     """Write the plain value of a distribution into the base; nothing where the absent key means it."""
     name, _, key = path.partition(".")
@@ -208,7 +220,9 @@ def _put(
         part[key] = written(_field(path), 0.5 * (low + high))
 
 
-def _distribution(path: str, numbers: Mapping[str, Any], base: Mapping[str, Any], case: CaseInput) -> Distribution:
+def _distribution(
+    path: str, numbers: Mapping[str, Any], base: Mapping[str, Any], case: CaseInput
+) -> Distribution:
     """Put one distribution together in the light of the whole case.
 
     Raises:
@@ -222,14 +236,18 @@ def _distribution(path: str, numbers: Mapping[str, Any], base: Mapping[str, Any]
         low, high, source = standard_limits(path, base, case, numbers)
     else:
         low, high = (
-            _number(path, numbers.get(key, end), base) for key, end in (("low", -math.inf), ("high", math.inf))
+            _number(path, numbers.get(key, end), base)
+            for key, end in (("low", -math.inf), ("high", math.inf))
         )
     if not low < high:
         raise ContactFEError("low is not below high", hint="swap them", slug="distribution")
     if path == _WIDTH:
         _check_width(numbers, case, high)
         high = min(high, nominal)  # tolerances of widths are all minus
-    low, high = max(low, field.low if mean is not None else low), min(high, field.high if mean is not None else high)
+    low, high = (
+        max(low, field.low if mean is not None else low),
+        min(high, field.high if mean is not None else high),
+    )
     for value in (low, high) if mean is None else (mean,):
         if not field.low <= value <= field.high or (mean is not None and not low <= value <= high):
             raise ContactFEError(

@@ -79,7 +79,9 @@ def sensitivity(found: Band) -> Sensitivity:
     """
     if not found.inputs:
         raise ContactFEError(
-            "nothing scatters in this case", hint="give an input as { low = ..., high = ... }", slug="no-inputs"
+            "nothing scatters in this case",
+            hint="give an input as { low = ..., high = ... }",
+            slug="no-inputs",
         )
     model = fit(found.u[found.known], found.torque_Nm[found.known])
     d = len(found.inputs)

@@ -147,7 +147,9 @@ def _in_processes(
     try:
         # Bodies first, each once: they cost as much as several curves.
         jobs = [job for chunk in chunks for job in chunk]
-        bodies = dict.fromkeys([("wrench", j.wrench) for j in jobs] + [("fastener", j.fastener) for j in jobs])
+        bodies = dict.fromkeys(
+            [("wrench", j.wrench) for j in jobs] + [("fastener", j.fastener) for j in jobs]
+        )
         if len(bodies) < len(jobs):
             for built in [pool.submit(build_body, *body) for body in bodies]:
                 built.result()

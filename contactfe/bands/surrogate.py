@@ -48,7 +48,9 @@ def _fitted(u: Array, y: Array, degree: int) -> Surrogate:
     scatter = float(np.sum((y - y.mean()) ** 2))
     still = scatter <= len(y) * (1e-12 * np.abs(y).max(initial=0.0)) ** 2
     explained = 1.0 if still else 1.0 - float(errors @ errors) / scatter
-    return Surrogate(degree, np.linalg.solve(r, found), float(np.sqrt(np.mean(errors**2))), max(0.0, explained))
+    return Surrogate(
+        degree, np.linalg.solve(r, found), float(np.sqrt(np.mean(errors**2))), max(0.0, explained)
+    )
 
 
 def _terms(u: Array, degree: int) -> Array:
@@ -56,5 +58,8 @@ def _terms(u: Array, degree: int) -> Array:
     x = 2.0 * np.asarray(u, dtype=float) - 1.0
     columns = [np.ones(len(x))]
     for k in range(1, degree + 1):
-        columns += [np.prod(x[:, list(which)], axis=1) for which in combinations_with_replacement(range(x.shape[1]), k)]
+        columns += [
+            np.prod(x[:, list(which)], axis=1)
+            for which in combinations_with_replacement(range(x.shape[1]), k)
+        ]
     return np.column_stack(columns)

@@ -37,11 +37,15 @@ class _Answers:
 def register(app: typer.Typer) -> None:
     """Add the command to an application."""
 
-    @app.command("band", help="How far does the slip torque scatter, what are the odds, and what to measure first?")
+    @app.command(
+        "band", help="How far does the slip torque scatter, what are the odds, and what to measure first?"
+    )
     def band(  # noqa: PLR0913 - one argument per option of the command line
         case: Annotated[
             Path,
-            typer.Argument(metavar="CASE.toml", help="The case; inputs may be { low = ..., high = ... } and so on."),
+            typer.Argument(
+                metavar="CASE.toml", help="The case; inputs may be { low = ..., high = ... } and so on."
+            ),
         ],
         against: Annotated[
             Path | None,
@@ -53,7 +57,9 @@ def register(app: typer.Typer) -> None:
         seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same samples.")] = 1,
         below: Annotated[
             str | None,
-            typer.Option("--below", metavar="TORQUE", help='Odds of slipping below a torque, such as "60 N*m".'),
+            typer.Option(
+                "--below", metavar="TORQUE", help='Odds of slipping below a torque, such as "60 N*m".'
+            ),
         ] = None,
         crossing: Annotated[
             str | None,
@@ -65,13 +71,17 @@ def register(app: typer.Typer) -> None:
         ] = None,
         workers: Annotated[
             int | None,
-            typer.Option("--workers", metavar="N", min=1, max=61, help="Worker processes. Default: one per core."),
+            typer.Option(
+                "--workers", metavar="N", min=1, max=61, help="Worker processes. Default: one per core."
+            ),
         ] = None,
         out: Annotated[
             Path | None,
             typer.Option("--out", metavar="DIR", help="Write JSON, samples and figures into this folder."),
         ] = None,
-        as_json: Annotated[bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")] = False,
+        as_json: Annotated[
+            bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
+        ] = False,
     ) -> None:
         problems = folder_problems(out) if out is not None else []
         if crossing is not None and against is None:
@@ -159,8 +169,13 @@ def _solve(
     if other is None or path is None:
         found = band_of(raw, folder, samples, seed, workers)
         return _Answers(found, sensitivity(found) if found.inputs else None, None, None, target)
-    if path.parent.resolve() != folder.resolve() and "outline" in {**other.get("wrench", {}), **raw.get("wrench", {})}:
-        raise ContactFEError("cases with drawn outlines stand in one folder", where=str(path), slug="band-folder")
+    if path.parent.resolve() != folder.resolve() and "outline" in {
+        **other.get("wrench", {}),
+        **raw.get("wrench", {}),
+    }:
+        raise ContactFEError(
+            "cases with drawn outlines stand in one folder", where=str(path), slug="band-folder"
+        )
     sampling = Sampling(samples, seed, workers, folder, progress())
     both = compare(raw, other, sampling)
     crossed = None
@@ -225,7 +240,10 @@ def _say(found: _Answers) -> None:
     if found.crossover is not None:
         say_wrapped(crossover_words(found.crossover))
     say("cautions")
-    for caution in (*band.cautions, "the band holds what scatters in the inputs, not what the model leaves out"):
+    for caution in (
+        *band.cautions,
+        "the band holds what scatters in the inputs, not what the model leaves out",
+    ):
         say_wrapped(caution)
 
 

@@ -42,7 +42,10 @@ def register(app: typer.Typer) -> None:
         samples: Annotated[
             int | None,
             typer.Option(
-                "--band", metavar="N", min=2, help="Also the band of the slip torque from N samples, such as 128."
+                "--band",
+                metavar="N",
+                min=2,
+                help="Also the band of the slip torque from N samples, such as 128.",
             ),
         ] = None,
     ) -> None:

@@ -138,7 +138,12 @@ class Outline:
 
 def _mirror(p: Piece) -> Piece:
     return Piece(
-        (p.start[0], -p.start[1]), (p.end[0], -p.end[1]), p.name, (p.centre[0], -p.centre[1]), p.radius, -p.turn
+        (p.start[0], -p.start[1]),
+        (p.end[0], -p.end[1]),
+        p.name,
+        (p.centre[0], -p.centre[1]),
+        p.radius,
+        -p.turn,
     )
 
 
@@ -204,7 +209,8 @@ def _fillet(before: Piece, after: Piece, radius: float, name: str) -> Piece:
         )
     a, b = _foot(before, centre), _foot(after, centre)
     turn = math.remainder(
-        math.atan2(b[1] - centre[1], b[0] - centre[0]) - math.atan2(a[1] - centre[1], a[0] - centre[0]), math.tau
+        math.atan2(b[1] - centre[1], b[0] - centre[0]) - math.atan2(a[1] - centre[1], a[0] - centre[0]),
+        math.tau,
     )
     if turn * side < 0:
         turn += side * math.tau
@@ -214,7 +220,9 @@ def _fillet(before: Piece, after: Piece, radius: float, name: str) -> Piece:
 def _offset(p: Piece, distance: float) -> Piece | None:
     """The piece shifted to its left by ``distance``; None for an arc that shrinks to nothing."""
     if p.is_arc:
-        r = p.radius - math.copysign(1.0, p.turn) * distance  # the left of an anticlockwise arc is its centre's side
+        r = (
+            p.radius - math.copysign(1.0, p.turn) * distance
+        )  # the left of an anticlockwise arc is its centre's side
         return Piece(p.start, p.end, p.name, p.centre, r, p.turn) if r > 0 else None
     t = p.tangents(np.array([0.0]))[0]
     dx, dy = -t[1] * distance, t[0] * distance

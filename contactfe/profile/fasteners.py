@@ -74,7 +74,9 @@ def _turned(fastener: FastenerInput, sides: int) -> tuple[Piece, ...]:
     f = half_flat(s, r, sides)
     radius = turned_diameter(s, r, sides) / 2
     corners = [f"corner-{k + 1}" for k in range(sides)]
-    sharp = filleted_loop(_flats(s, s / 2 * math.tan(pitch / 2), sides), [fastener.corner_radius] * sides, corners)
+    sharp = filleted_loop(
+        _flats(s, s / 2 * math.tan(pitch / 2), sides), [fastener.corner_radius] * sides, corners
+    )
     if r <= 0:
         return sharp
     flats = _flats(s, f, sides)
@@ -155,7 +157,9 @@ def _double_hexagon(s: float, rounding: float, corner_radius: float) -> tuple[Pi
         names += [f"valley-{k + 1}", f"point-{k + 1}"]
         radii += [corner_radius, corner_radius]
     if rounding >= 1.0 - 1e-9:
-        return tuple(arc((0, 0), inner, k * math.pi / 6, (k + 1) * math.pi / 6, f"point-{k + 1}") for k in range(12))
+        return tuple(
+            arc((0, 0), inner, k * math.pi / 6, (k + 1) * math.pi / 6, f"point-{k + 1}") for k in range(12)
+        )
     pieces = [
         line(vertices[i], vertices[(i + 1) % 24], f"flat-{(i // 2 + i % 2) % 12 + 1}") for i in range(24)
     ]

@@ -127,7 +127,9 @@ def _handle(w: WrenchInput, radius: float, centre: Array) -> list[Piece]:
     half = w.dims["handle_width"] / 2
     root = radius * math.cos(_handle_angle(w, radius))
     end = radius + w.dims["handle_length"]
-    corners = [centre + along * x + across * y for x, y in ((root, -half), (end, -half), (end, half), (root, half))]
+    corners = [
+        centre + along * x + across * y for x, y in ((root, -half), (end, -half), (end, half), (root, half))
+    ]
     return [
         line(corners[0], corners[1], "outside"),
         line(corners[1], corners[2], "handle-end"),
@@ -160,7 +162,9 @@ def _closed_ring(w: WrenchInput, vertices: Vertices) -> Outline:
         *stub,
         arc((0, 0), radius, direction + half - math.tau, front, "outside"),
     ]
-    outer = filleted_loop(body, [0.0, blend, 0.0, 0.0, blend], ["outside", "blend", "outside", "outside", "blend"])
+    outer = filleted_loop(
+        body, [0.0, blend, 0.0, 0.0, blend], ["outside", "blend", "outside", "outside", "blend"]
+    )
     pieces, radii, names = _opening_pieces(vertices)
     return Outline((outer, filleted_loop(pieces, radii, names)))
 
@@ -209,7 +213,9 @@ def _cut_by_slot(vertices: Vertices, half: float, edge: float) -> Vertices:
             if (a[1] - level) * (b[1] - level) < 0 and a[0] + b[0] > 0:
                 f = (level - a[1]) / (b[1] - a[1])
                 kept.append((a + f * (b - a), edge, "tip"))
-    upper = next(i for i, v in enumerate(kept) if abs(v[0][1] - half) < 1e-9 and v[2] == "tip" and v[0][0] > 0)
+    upper = next(
+        i for i, v in enumerate(kept) if abs(v[0][1] - half) < 1e-9 and v[2] == "tip" and v[0][0] > 0
+    )
     ordered = kept[upper:] + kept[:upper]
     if not (ordered[-1][2] == "tip" and abs(ordered[-1][0][1] + half) < 1e-9):
         raise GeometryError(

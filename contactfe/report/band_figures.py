@@ -89,16 +89,27 @@ def tornado_figure(found: Band) -> Figure:
     middle = found.median_case_Nm
     for k, item in enumerate(items):
         shown = by_path[item.path]
-        bars = [(item.value_low, item.low_Nm, COLOURS[4], ""), (item.value_high, item.high_Nm, COLOURS[1], "//")]
+        bars = [
+            (item.value_low, item.low_Nm, COLOURS[4], ""),
+            (item.value_high, item.high_Nm, COLOURS[1], "//"),
+        ]
         bars.sort(key=lambda bar: bar[1])
-        for (_, torque, colour, hatch) in sorted(bars, key=lambda bar: -abs(bar[1] - middle)):
-            ax.barh(k, torque - middle, left=middle, color=colour, hatch=hatch, ec="white", lw=0.0, height=0.62)
+        for _, torque, colour, hatch in sorted(bars, key=lambda bar: -abs(bar[1] - middle)):
+            ax.barh(
+                k, torque - middle, left=middle, color=colour, hatch=hatch, ec="white", lw=0.0, height=0.62
+            )
         # The lower one is named on the left, the higher one on the right, also when both lie on one side.
         for (value, torque, _, _), side in zip(bars, (-1, 1), strict=True):
             at = min(torque, middle) if side < 0 else max(torque, middle)
             ax.annotate(
-                shown.show(value), (at, k), xytext=(4 * side, 0), textcoords="offset points",
-                ha="left" if side > 0 else "right", va="center", fontsize=7.5, color=SOFT,
+                shown.show(value),
+                (at, k),
+                xytext=(4 * side, 0),
+                textcoords="offset points",
+                ha="left" if side > 0 else "right",
+                va="center",
+                fontsize=7.5,
+                color=SOFT,
             )
     ax.axvline(middle, color=INK, lw=1.0)
     ax.set_yticks(range(len(items)), [label_of(item.path) for item in items])
@@ -135,7 +146,9 @@ def comparison_figure(found: Comparison) -> Figure:
     ax.grid(True)
     ax.legend(loc="lower right", frameon=True, framealpha=1.0, edgecolor="none")
     words = comparison_words(found)
-    figure.text(0.012, 0.905, words if len(words) < 130 else words.split(";")[0], fontsize=8, color=SOFT, va="top")
+    figure.text(
+        0.012, 0.905, words if len(words) < 130 else words.split(";")[0], fontsize=8, color=SOFT, va="top"
+    )
     return figure
 
 

@@ -61,7 +61,6 @@ DIMENSIONS: dict[str, Dimension] = {
 }
 
 
-
 @dataclass(frozen=True)
 class OutsideSize:
     """Largest outside diameter and thickness of a ring head (mm) by a standard, and which one."""

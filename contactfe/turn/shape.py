@@ -8,7 +8,9 @@ from contactfe.elastic import Flexibility
 from contactfe.inputs import CaseInput
 from contactfe.turn.build import BodyModel, meshed_case
 
-MODULUS = 206_000.0  # MPa at which shared flexibilities are solved; steel, so that most cases use them as they are
+MODULUS = (
+    206_000.0  # MPa at which shared flexibilities are solved; steel, so that most cases use them as they are
+)
 
 
 def shape_case(case: CaseInput) -> CaseInput:

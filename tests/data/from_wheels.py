@@ -22,7 +22,17 @@ SIZES = "M5 M6 M8 M10 M12 M14 M16 M18 M20 M22 M24 M27 M30 M33 M36".split()  # no
 
 def fetch(folder: Path) -> None:
     """Download the wheels into a folder."""
-    command = [sys.executable, "-m", "pip", "download", "--quiet", "--no-deps", "--dest", str(folder), *WANTED]
+    command = [
+        sys.executable,
+        "-m",
+        "pip",
+        "download",
+        "--quiet",
+        "--no-deps",
+        "--dest",
+        str(folder),
+        *WANTED,
+    ]
     subprocess.run(command, check=True)
 
 
