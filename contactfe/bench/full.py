@@ -106,15 +106,15 @@ class _Rotation:
             [[k_f / scale, None, None], [None, k_w / scale, held], [None, held.T, zero]], format="csc"
         )
         force = law.cap / (scale * self._unit)
-        mu = law.friction
+        mu, fastener, wrench = law.friction, problem.fastener, problem.wrench
         lift_f, lift_w = _onto(nodes_f, len(mesh_f.nodes))[free], _onto(nodes_w, len(mesh_w.nodes))
         none = csr_matrix((3, len(problem.gap)))
         self._body = body
         self._load = (
             bmat(
                 [
-                    [lift_f @ (problem.fastener_n + mu * problem.fastener_t)],
-                    [lift_w @ (problem.wrench_n + mu * problem.wrench_t)],
+                    [lift_f @ fastener.rows(fastener.loads(mu)).T],
+                    [lift_w @ wrench.rows(wrench.loads(mu)).T],
                     [none],
                 ],
                 format="csc",
@@ -122,7 +122,8 @@ class _Rotation:
             * force
         )
         self._reads = bmat(
-            [[lift_f @ problem.fastener_n], [lift_w @ problem.wrench_n], [none]], format="csc"
+            [[lift_f @ fastener.rows(fastener.normal).T], [lift_w @ wrench.rows(wrench.normal).T], [none]],
+            format="csc",
         ).T.tocsr()
         self._gap = problem.gap / self._unit
         self._balance_n = problem.balance_n

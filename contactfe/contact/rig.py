@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ from contactfe.mesh import SectionMesh
 Array = NDArray[np.float64]
 
 WIDEST_GAP = 0.015  # of the width across flats: wider gaps cannot close elastically
+LEAST_SWEEP, MOST_SWEEP = math.radians(0.05), math.radians(1.0)  # of the search for the end of free play
 LEAST_ENGAGED = 1e-6  # a cell that engages nowhere keeps a cap that is as good as none
 
 
@@ -145,15 +147,22 @@ def free_play(search: GapSearch, across_flats: float, most: float) -> float | No
     A linear programme at each rotation asks for the place that leaves the widest smallest gap; where that becomes
     zero the play is used up. None when it does not within ``most``: the wrench turns freely.
     """
-    step = math.radians(0.5)
-    low, high = 0.0, 0.0
-    while widest_clearance(search, high, across_flats) > 0:
-        low, high = high, high + step
-        if high > most:
-            return None
-    if high == 0.0:
+
+    @cache
+    def clearance(turn: float) -> float:
+        return widest_clearance(search, turn, across_flats)
+
+    if clearance(0.0) <= 0:
         return 0.0
-    return float(brentq(lambda t: widest_clearance(search, t, across_flats), low, high, xtol=1e-6))
+    low, rate = 0.0, across_flats / math.sqrt(12.0)  # what half a flat takes of the gap per unit of turn
+    while True:
+        high = min(low + min(max(1.02 * clearance(low) / rate, LEAST_SWEEP), MOST_SWEEP), most)
+        if clearance(high) <= 0:
+            return float(brentq(clearance, low, high, xtol=1e-6))
+        if high >= most:
+            return None
+        rate = max((clearance(low) - clearance(high)) / (high - low), 1e-300)
+        low = high
 
 
 def widest_clearance(search: GapSearch, rotation: float, across_flats: float) -> float:

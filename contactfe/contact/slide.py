@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import diags
 
 from contactfe.contact.problem import ContactProblem, Handle
 from contactfe.contact.solver import BoundedProblem, SolveReport, solve_bounded
@@ -97,11 +96,10 @@ def solve_sliding(
 def _shared(problem: ContactProblem, share: Array) -> ContactProblem:
     if bool((share == 1.0).all()):
         return problem
-    scale = diags(share)
     return replace(
         problem,
-        wrench_t=(problem.wrench_t @ scale).tocsc(),
-        fastener_t=(problem.fastener_t @ scale).tocsc(),
+        fastener=problem.fastener.with_friction(share),
+        wrench=problem.wrench.with_friction(share),
         balance_t=problem.balance_t * share,
         arm_t=problem.arm_t * share,
         force_t=problem.force_t * share,
