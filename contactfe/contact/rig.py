@@ -21,6 +21,7 @@ from contactfe.mesh import SectionMesh
 Array = NDArray[np.float64]
 
 WIDEST_GAP = 0.015  # of the width across flats: wider gaps cannot close elastically
+KEPT_PROBLEMS = 48  # of one pair of bodies: a curve and a half, some 20 MB
 LEAST_SWEEP, MOST_SWEEP = math.radians(0.05), math.radians(1.0)  # of the search for the end of free play
 LEAST_ENGAGED = 1e-6  # a cell that engages nowhere keeps a cap that is as good as none
 
@@ -89,12 +90,26 @@ class ContactRig:
         across_flats: float,
     ) -> None:
         self.search, self.handle = search, handle
+        self._across_flats = across_flats
         self.widest = WIDEST_GAP * across_flats
         self._builder = ContactBuilder(*fastener, *wrench, handle)
+        self._problems: dict[float, ContactProblem] = {}
+        self._plays: dict[float, float | None] = {}
 
     def problem(self, rotation: float) -> ContactProblem:
-        """The contact problem at a rotation (rad)."""
-        return self._builder.build(self.search.pairing(rotation, 2.0 * self.widest), rotation, self.widest)
+        """The contact problem at a rotation (rad). Kept: cases on the same bodies meet it again under other laws."""
+        if rotation not in self._problems:
+            pairing = self.search.pairing(rotation, 2.0 * self.widest)
+            while len(self._problems) >= KEPT_PROBLEMS:
+                del self._problems[next(iter(self._problems))]
+            self._problems[rotation] = self._builder.build(pairing, rotation, self.widest)
+        return self._problems[rotation]
+
+    def free_play(self, most: float) -> float | None:
+        """The end of the free play (rad), see ``free_play``."""
+        if most not in self._plays:
+            self._plays[most] = free_play(self.search, self._across_flats, most)
+        return self._plays[most]
 
     def solve(
         self, rotation: float, law: ContactLaw, before: ContactSolution | None = None

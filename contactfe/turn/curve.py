@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.contact import Audit, ContactSolution, audit, free_play
+from contactfe.contact import Audit, ContactSolution, audit
 from contactfe.errors import NotConverged
 from contactfe.turn.build import BuiltPair
 
@@ -57,7 +57,7 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
     Raises:
         NotConverged: a rotation without a solution that passes its audit.
     """
-    play = free_play(built.rig.search, built.case.fastener.across_flats, spin_limit(built))
+    play = built.rig.free_play(spin_limit(built))
     if play is None:
         return TorqueCurve(np.empty(0), np.empty(0), (), None)
     points = [_at(built, play, None)]
