@@ -4,6 +4,13 @@
     B p = 0,  B = B_n + mu B_t                    the wrench floats: no net force but the handle's
 
 Gaps are integrated over the cell (mm2 per unit depth), so the normal part C_nn is symmetric.
+
+Partial contact. Where a flank leans over a flat, the gap varies over a cell, and the cell is crushed and carries the
+cap only over the part that overlaps: mean pressure and mean gap follow a straight line, from nothing when the mean
+gap is half its range D to the cap when it is minus half of it. That is one more flexibility on the diagonal, D over
+the cap, and a gap that is smaller by D/2; without it whole cells let go at once, and the torque goes in steps of a
+cell. Where the material yields elastically by as much as the gap varies, the surfaces come to lie on each other and
+the cell as a whole decides: D is reduced by D2 / (D2 + d2), d being what the cell gives under the cap.
 """
 
 from __future__ import annotations
@@ -25,6 +32,9 @@ from contactfe.mesh import SectionMesh
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
+SAMPLES = 3  # cells whose own flexibility stands for all
+NEARBY = 3  # cells away: as far as the settlement under one cell reaches
+
 
 @dataclass(frozen=True, eq=False)
 class ContactProblem:
@@ -32,7 +42,7 @@ class ContactProblem:
 
     ``fastener``/``wrench``: nodal forces on each body per unit pressure. ``arm_n``/``arm_t`` (c,): moment about the
     axis per unit pressure on the fastener, from normal and friction traction. ``balance_n``/``balance_t`` (2, c).
-    ``flexibilities``: of fastener and wrench, (2k, 2k) each.
+    ``spread`` (c,): range of the gap over each cell, mm. ``flexibilities``: of fastener and wrench, (2k, 2k) each.
     """
 
     node: Index
@@ -41,6 +51,7 @@ class ContactProblem:
     centre: Array
     normal: Array
     gap: Array
+    spread: Array
     balance_n: Array
     balance_t: Array
     arm_n: Array
@@ -70,14 +81,36 @@ class ContactProblem:
         """Weighted gap changes (c,) under pressures (c,), with friction."""
         return Operator(self, friction).apply(pressure)
 
+    @cached_property
+    def softness(self) -> float:
+        """By how much a cell gives more under its own pressure than cells nearby, per MPa and mm of its length.
+
+        The mean of a few cells. What bends the jaws or turns the head moves its neighbours as well, and is left out.
+        """
+        near = np.flatnonzero(self.group[NEARBY:] == self.group[:-NEARBY])
+        if not len(near):
+            return 0.0
+        cells = near[np.unique(np.linspace(0, len(near) - 1, SAMPLES).astype(np.int64))]
+        operator, length = Operator(self, 0.0), self.length
+        own = operator.entries(cells, cells) / length[cells] ** 2
+        other = operator.entries(cells + NEARBY, cells) / (length[cells + NEARBY] * length[cells])
+        return float(np.mean(own - other))
+
+    def partial(self, cap: float | Array) -> Array:
+        """Range of the gap over which a cell is partly in contact, integrated over the cell, (c,) mm2 per mm."""
+        own = self.softness * self.length * cap
+        return np.asarray(self.length * self.spread**3 / np.maximum(self.spread**2 + own**2, 1e-300))
+
     def bounded(self, friction: float, cap: float | Array, force: Array | None = None) -> BoundedProblem:
         """The problem for the solver under friction and a cap (MPa, one or (c,)), with a net force (2,) or none."""
+        caps = np.broadcast_to(np.asarray(cap, dtype=float), self.gap.shape)
+        partial = self.partial(caps)
         return BoundedProblem(
-            matrix=Operator(self, friction),
-            gap=self.gap,
+            matrix=Operator(self, friction, partial / caps),
+            gap=self.gap - 0.5 * partial,
             balance=self.balance_n + friction * self.balance_t,
             balance_n=self.balance_n,
-            cap=np.broadcast_to(np.asarray(cap, dtype=float), self.gap.shape),
+            cap=caps,
             force=np.zeros(len(self.balance_n)) if force is None else force,
         )
 
@@ -87,9 +120,13 @@ class ContactProblem:
 
 
 class Operator:
-    """The flexibility of a contact problem under a friction coefficient, known by its products and columns."""
+    """The flexibility of a contact problem under a friction coefficient, known by its products and columns.
 
-    def __init__(self, problem: ContactProblem, friction: float) -> None:
+    ``own`` (c,): what the pressure of each cell adds to its own gap besides, mm2 per MPa.
+    """
+
+    def __init__(self, problem: ContactProblem, friction: float, own: Array | float = 0.0) -> None:
+        self._own = np.broadcast_to(np.asarray(own, dtype=float), problem.gap.shape)
         self._bodies = [
             (cells, cells.loads(friction), flex)
             for cells, flex in zip((problem.fastener, problem.wrench), problem.flexibilities, strict=True)
@@ -97,17 +134,18 @@ class Operator:
 
     def apply(self, p: Array) -> Array:
         """Weighted gap changes (c,) under pressures (c,)."""
-        return np.asarray(
-            sum(body.measured(flex @ body.gathered(loads, p)) for body, loads, flex in self._bodies)
-        )
+        elastic = sum(body.measured(flex @ body.gathered(loads, p)) for body, loads, flex in self._bodies)
+        return np.asarray(self._own * p + elastic)
 
     def columns(self, cells: Index) -> Array:
         """Weighted gap changes (c, k) under unit pressures on some cells (k,)."""
-        return np.asarray(
+        found = np.asarray(
             sum(
                 measure @ np.ascontiguousarray((load[cells] @ flex).T) for measure, load, flex in self._sparse
             )
         )
+        found[cells, np.arange(len(cells))] += self._own[cells]
+        return found
 
     @cached_property
     def _sparse(self) -> list[tuple[csr_matrix, csr_matrix, Array]]:
@@ -115,12 +153,16 @@ class Operator:
 
     def diagonal(self, cells: Index) -> Array:
         """Weighted gap changes (k,) of some cells (k,) under unit pressure on themselves."""
+        return self._own[cells] + self.entries(cells, cells)
+
+    def entries(self, at: Index, cells: Index) -> Array:
+        """Elastic gap changes (k,) at some cells (k,) under unit pressure on others (k,), one by one."""
         found = np.zeros(len(cells))
         for body, loads, flex in self._bodies:
-            for i, cell in enumerate(cells):
-                own = slice(body.first[cell], body.first[cell + 1])
-                dofs = body.dofs[own]
-                found[i] += body.normal[own] @ flex[np.ix_(dofs, dofs)] @ loads[own]
+            for i, (j, k) in enumerate(zip(at, cells, strict=True)):
+                here, there = (slice(body.first[c], body.first[c + 1]) for c in (j, k))
+                part = flex[np.ix_(body.dofs[here], body.dofs[there])]
+                found[i] += body.normal[here] @ part @ loads[there]
         return found
 
 
@@ -216,6 +258,7 @@ class ContactBuilder:
             centre=mean,
             normal=(total[0] / np.maximum(np.hypot(*total[0]), 1e-300)).T,
             gap=gap[near],
+            spread=_spread(cell, w, pairing.gap[q], gap[near], length[near]),
             balance_n=balance[0],
             balance_t=balance[1],
             arm_n=arms[0],
@@ -255,6 +298,12 @@ class ContactBuilder:
             force * v[:, None, :] + (arm[:, 0] * v[:, 1] - arm[:, 1] * v[:, 0])[:, None, None] * moment
             for v in directions
         ]
+
+
+def _spread(cell: Index, weight: Array, gap: Array, summed: Array, length: Array) -> Array:
+    """Range of the gap over each cell (c,), mm: that of a straight one with the same variance."""
+    off = gap - (summed / length)[cell]
+    return np.asarray(np.sqrt(12.0 * _summed(cell, weight * off**2, len(length)) / length))
 
 
 def _summed(cell: Index, values: Array | NDArray[np.bool_], cells: int) -> Array:

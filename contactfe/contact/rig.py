@@ -49,7 +49,8 @@ class ContactLaw:
 class ContactSolution:
     """The state at one rotation, per unit depth; arrays run over the cells (c,).
 
-    ``pressure`` MPa; ``gap`` mm, mean over the cell, deformed (negative: crushed by that much); ``motion`` (2,) mm,
+    ``pressure`` MPa; ``gap`` mm, mean over the cell, deformed (negative: crushed by that much; a cell that is partly
+    in contact may have a mean gap of either sign); ``motion`` (2,) mm,
     how far the floating wrench has moved; ``torque`` N mm per mm of depth, positive in the sense of turning.
     """
 
@@ -131,10 +132,12 @@ def solve_problem(
 ) -> ContactSolution:
     """Solve a contact problem under a law."""
     n = len(problem.gap)
-    mu = law.friction
-    if n == 0 or bool((problem.gap >= 0).all()):
+    mu, caps = law.friction, law.caps(problem)
+    bounded = problem.bounded(mu, caps)
+    overlaps = bounded.gap < 0
+    if not overlaps.any():
         # Nothing overlaps where the wrench stands; the caller has seen to it that it stands where it fits.
-        report = SolveReport(True, "apart", 0, 0.0)
+        report = SolveReport(True, "apart", 0, 0.0, bounded.gap)
         return ContactSolution(
             rotation, problem, law, np.zeros(n), problem.gap / problem.length, np.zeros(2), 0.0, report
         )
@@ -144,16 +147,15 @@ def solve_problem(
         start = np.array(
             [known.get(k, 0.0) for k in zip(problem.group.tolist(), problem.node.tolist(), strict=True)]
         )
-    weak = weak_direction(problem, handle)
+    weak = weak_direction(problem, overlaps, handle)
     if weak is None:
-        pressure, motion, report = solve_bounded(problem.bounded(mu, law.caps(problem)), start, motion)
+        pressure, motion, report = solve_bounded(bounded, start, motion)
     else:
-        slid = solve_sliding(problem, weak, (mu, law.caps(problem)), start, motion)
+        slid = solve_sliding(problem, weak, (mu, caps), start, motion)
         problem, pressure, motion, report = slid.problem, slid.pressure, slid.motion, slid.report
     torque = handle.sense * float((problem.arm_n + mu * problem.arm_t) @ pressure)
-    return ContactSolution(
-        rotation, problem, law, pressure, report.gap / problem.length, motion, torque, report
-    )
+    gap = report.gap - problem.partial(caps) * (pressure / caps - 0.5)
+    return ContactSolution(rotation, problem, law, pressure, gap / problem.length, motion, torque, report)
 
 
 def free_play(search: GapSearch, across_flats: float, most: float) -> float | None:

@@ -33,13 +33,12 @@ class Slid:
     report: SolveReport
 
 
-def weak_direction(problem: ContactProblem, handle: Handle) -> Array | None:
-    """The direction (2,), in the rows of the balance, that no overlapping cell's normal opposes, or None."""
-    near = problem.gap < 0
-    if near.sum() < 2:
+def weak_direction(problem: ContactProblem, overlaps: NDArray[np.bool_], handle: Handle) -> Array | None:
+    """The direction (2,), in the rows of the balance, that no normal of an overlapping cell opposes, or None."""
+    if overlaps.sum() < 2:
         return None
     rows = problem.force_n if handle.lever_arm is None else handle.axes() @ problem.force_n
-    u, size, _ = np.linalg.svd(rows[:, near], full_matrices=False)
+    u, size, _ = np.linalg.svd(rows[:, overlaps], full_matrices=False)
     return np.asarray(u[:, 1]) if size[1] < WEAK * size[0] else None
 
 
