@@ -88,7 +88,11 @@ def rigid_ring() -> CaseAnswer:
     off = curve.torque[past] / exact - 1.0
     worst = float(off[np.abs(off).argmax()]) if len(past) else math.nan
     return CaseAnswer(
-        (OVERLAP.absolute("rigid six-point ring, 3 to 9 deg: worst torque over exact, less one", worst, 0.0, 3e-3),)
+        (
+            OVERLAP.absolute(
+                "rigid six-point ring, 3 to 9 deg: worst torque over exact, less one", worst, 0.0, 3e-3
+            ),
+        )
     )
 
 
