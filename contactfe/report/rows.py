@@ -11,7 +11,7 @@ from contactfe.errors import ContactFEError
 from contactfe.inputs import field_of
 from contactfe.report.words import PROFILES, number
 from contactfe.standards import grade, size
-from contactfe.study.tables import label
+from contactfe.study.tables import label, mark
 from contactfe.units import KINDS, parse_number, parse_quantity
 
 Row = Mapping[str, Any]
@@ -128,11 +128,28 @@ def row_words(row: Row, paths: Sequence[str]) -> str:
     return ", ".join(parts)
 
 
+def torque_of(row: Row) -> float:
+    """Return the torque that a row reaches, N m: less than slip where the wrench gives way first; 0 without one."""
+    found = answer(row, "reached_torque_Nm")
+    return (answer(row, "slip_torque_Nm") or 0.0) if found is None else found
+
+
+def mark_of(row: Row) -> str:
+    """Return the mark behind the torque of a row where its wrench does not stand it, else nothing."""
+    names = ("slip_torque_Nm", "reached_torque_Nm", "wrench_use_at_slip")
+    return mark({name: answer(row, name) for name in names})
+
+
+def gives_way_first(row: Row) -> bool:
+    """Return whether the wrench of a row gives way before the grip is lost."""
+    return mark_of(row) == "*"
+
+
 def torque_words(row: Row) -> str:
-    """Return the slip torque of a row as a table shows it."""
+    """Return the torque of a row as a table shows it, with its mark."""
     state = outcome(row)
     if state == "slips":
-        return number(answer(row, "slip_torque_Nm") or 0.0)
+        return number(torque_of(row)) + mark_of(row)
     return "turns freely" if state == "free" else "no answer"
 
 

@@ -20,19 +20,21 @@ from contactfe.report.rows import (
     STRENGTHS,
     Row,
     Swept,
-    answer,
+    gives_way_first,
     outcome,
     row_words,
     strength_of,
     swept_inputs,
+    torque_of,
     value_of,
     value_words,
 )
-from contactfe.report.style import CAUTION, COLOURS, LINES, MARKERS, SOFT, blank, foot, save, styled
+from contactfe.report.style import CAUTION, COLOURS, INK, LINES, MARKERS, SOFT, blank, foot, save, styled
 from contactfe.report.words import PROFILES
 
 Lines = dict[str, list[Row]]
 ALL = "all cases"
+RING: dict[str, Any] = {"ls": "none", "marker": "o", "color": INK, "mfc": "none", "mew": 1.1, "ms": 12}
 
 
 def study_figures(rows: Sequence[Row], folder: Path) -> list[Path]:
@@ -54,10 +56,10 @@ def study_figures(rows: Sequence[Row], folder: Path) -> list[Path]:
 def study_charts(rows: Sequence[Row]) -> dict[str, Figure]:
     """Return the figures of a study by name: "slip-torque-PROFILE" for each profile, and "comparison".
 
-    Slip torque stands against the rounding, or against the first swept number where no rounding was swept,
-    or against the first swept words; one line for each combination of the other inputs. Cases that turn
-    freely stand at zero. The comparison takes the lowest strength and the first value of every other input
-    but the profile.
+    The torque reached (slip, or less where the wrench gives way first) stands against the rounding, or against
+    the first swept number where no rounding was swept, or against the first swept words; one line for each
+    combination of the other inputs. Cases that turn freely stand at zero. The comparison takes the lowest
+    strength and the first value of every other input but the profile.
     """
     swept = swept_inputs(rows)
     across = horizontal(swept)
@@ -87,7 +89,7 @@ def torque_chart(rows: Sequence[Row], across: Swept | None, title: str) -> Figur
     figure, ax = _sheet(title, len(lines) + 1)
     _draw_lines(ax, lines, across, 1.0)
     ax.set_ylabel("slip torque (N·m)")
-    _legend(ax, lines, any(outcome(row) == "free" for row in rows))
+    _legend(ax, lines, rows)
     _note_failures(figure, rows)
     return figure
 
@@ -106,11 +108,7 @@ def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept)
         if item.path not in STRENGTHS:
             first = next(v for v in item.values if any(value_of(row, item.path) == v for row in chosen))
             chosen = [row for row in chosen if value_of(row, item.path) == first]
-    start = [
-        answer(row, "slip_torque_Nm") or 0.0
-        for row in chosen
-        if value_of(row, across.path) == across.values[0]
-    ]
+    start = [torque_of(row) for row in chosen if value_of(row, across.path) == across.values[0]]
     best = max(start, default=0.0)
     if best <= 0:
         return None
@@ -126,7 +124,7 @@ def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept)
         else value_words(across.path, across.values[0])
     )
     ax.set_ylabel(f"slip torque (% of the best one, {new}: {best:.0f} N·m)")
-    _legend(ax, lines, any(outcome(row) == "free" for row in chosen))
+    _legend(ax, lines, chosen)
     _note_failures(figure, chosen)
     return figure
 
@@ -154,11 +152,11 @@ def _profiles(rows: Sequence[Row]) -> list[str]:
 
 
 def _height(row: Row, unit: float) -> float:
-    """Slip torque over a unit, 0 where the wrench turns freely, nan without an answer: it breaks the line."""
+    """Torque reached over a unit, 0 where the wrench turns freely, nan without an answer: it breaks the line."""
     state = outcome(row)
     if state == "failed":
         return math.nan
-    return 0.0 if state == "free" else (answer(row, "slip_torque_Nm") or 0.0) / unit
+    return 0.0 if state == "free" else torque_of(row) / unit
 
 
 def _sheet(title: str, entries: int) -> tuple[Figure, Axes]:
@@ -172,7 +170,8 @@ def _sheet(title: str, entries: int) -> tuple[Figure, Axes]:
 
 
 def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> None:
-    """Draw every line, torques over a unit; filled markers for cases that slip, hollow ones for free ones."""
+    """Draw every line, torques over a unit; filled markers for cases that slip, hollow ones for free ones, and a ring
+    round those whose wrench gives way first."""
     for k, rows in enumerate(lines.values()):
         look = _look(k)
         points = sorted((_place(row, across), _height(row, unit), outcome(row) == "free") for row in rows)
@@ -183,6 +182,9 @@ def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> No
             x, y = [p[0] for p in points if p[2] == free], [p[1] for p in points if p[2] == free]
             marker = {**look, "ls": "none", "mfc": "white" if free else look["color"], "mew": 1.4, "ms": 7}
             ax.plot(x, y, zorder=4, clip_on=False, **marker)
+        weak = [(_place(row, across), _height(row, unit)) for row in rows if gives_way_first(row)]
+        if weak:
+            ax.plot([p[0] for p in weak], [p[1] for p in weak], zorder=5, clip_on=False, **RING)
     heights = [_height(row, unit) for rows in lines.values() for row in rows]
     top = max((h for h in heights if not math.isnan(h)), default=0.0)
     ax.set_ylim(0.0, 1.08 * top if top > 0 else 1.0)
@@ -213,11 +215,13 @@ def _look(k: int) -> dict[str, Any]:
     }
 
 
-def _legend(ax: Axes, lines: Lines, free: bool) -> None:
+def _legend(ax: Axes, lines: Lines, rows: Sequence[Row]) -> None:
     handles = [Line2D([], [], label=name, **_look(k)) for k, name in enumerate(lines) if name != ALL]
-    if free:
+    if any(outcome(row) == "free" for row in rows):
         hollow: dict[str, Any] = {"ls": "none", "marker": "o", "color": SOFT, "mfc": "white", "mew": 1.4}
         handles.append(Line2D([], [], label="hollow, at zero: turns freely", **hollow))
+    if any(gives_way_first(row) for row in rows):
+        handles.append(Line2D([], [], label="ringed: the wrench gives way first", **RING))
     ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), borderaxespad=0.0)
 
 

@@ -14,15 +14,19 @@ from contactfe.report.rows import (
     Row,
     Swept,
     answer,
+    gives_way_first,
+    mark_of,
     outcome,
     row_words,
     swept_inputs,
+    torque_of,
     torque_words,
     value_of,
     value_words,
 )
 from contactfe.report.study import horizontal, study_charts
 from contactfe.report.words import ANSWERS, PROFILES, number, plain
+from contactfe.study.tables import mark_words
 from contactfe.turn.record import SAFETY
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
@@ -61,6 +65,7 @@ def study_page(
         failed=[_failure(row, k) for k, row in enumerate(rows) if outcome(row) == "failed"],
         cautions=[*map(str, meta.get("cautions") or ()), SAFETY],
         pivot=_pivot(rows, swept),
+        marks=mark_words(mark_of(row) for row in rows),
         figures=[_picture(name, figure) for name, figure in ordered],
         table=_all_cases(rows, swept),
         about=[(key.replace("_", " "), _about(value)) for key, value in meta.items() if key not in _OWN],
@@ -73,14 +78,17 @@ def study_page(
 
 
 def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
-    """The largest slip torque of the study, and the case that has it."""
+    """The largest torque that a case of the study reaches, and the case that has it."""
     slipping = [row for row in rows if outcome(row) == "slips"]
     if not slipping:
         return (
             "No case grips" if any(outcome(row) == "free" for row in rows) else "No case has an answer"
         ), ""
-    best = max(slipping, key=lambda row: answer(row, "slip_torque_Nm") or 0.0)
-    return f"Largest slip torque: {torque_words(best)} N·m", row_words(best, [item.path for item in swept])
+    best = max(slipping, key=torque_of)
+    what, rest = ("torque", ", where the wrench gives way") if gives_way_first(best) else ("slip torque", "")
+    return f"Largest {what}: {number(torque_of(best))} N·m{rest}", row_words(
+        best, [item.path for item in swept]
+    )
 
 
 def _counts(rows: Sequence[Row]) -> str:

@@ -10,6 +10,7 @@ from typing import Any
 
 from contactfe import __version__
 from contactfe.errors import ContactFEError
+from contactfe.explain import judged
 from contactfe.inputs import CaseInput
 from contactfe.study.bodies import BodyKeys, BodyStore, Side, assemble_case, body_keys
 from contactfe.turn import BodyModel, CaseRecord, slip_estimate, torque_curve
@@ -99,8 +100,8 @@ def _solve(task: CaseTask) -> Outcome:
     wrench = _body(task, "wrench", task.keys.wrench, task.keep[1])
     built = assemble_case(task.case, fastener, wrench)
     curve = torque_curve(built)
-    record = CaseRecord(built, curve, slip_estimate(built, curve))
-    answers = record.answers()
+    record = judged(CaseRecord(built, curve, slip_estimate(built, curve)))
+    answers = record.answers() | {"cautions": "; ".join(record.own_cautions())}
     return Outcome(FREE if answers["turns_freely"] else OK, "", answers, record.to_dict(__version__))
 
 
