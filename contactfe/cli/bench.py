@@ -19,6 +19,8 @@ from contactfe.errors import InputError
 _PROFILES = ("open-end", "ring-six", "ring-six-relieved", "ring-twelve", "ring-spline", "flare-nut")
 _COARSE = "1.3 mm"
 _ROUNDING = "20 %"
+_FEW = ((10, 1), (10, 2))  # cases and workers of the studies
+_MANY = ((100, 1), (100, 2), (1000, 1), (1000, 2), (2000, 2))
 _COMPARISON = (
     "", "reduced", "whole", "times faster", "difference %", "factorisations per rotation", "solved, scaled to all",
 )  # fmt: skip
@@ -90,11 +92,10 @@ def _measure(quick: bool, keep: Callable[[dict[str, Any]], None]) -> dict[str, A
             tell(f"the whole system for {profile}")
             found["comparison"].append(asdict(compare_with_full(_case(profile, edge), 2 if quick else 8)))
             keep(found)
-    for cases in (10,) if quick else (100, 1000):
-        for workers in (1, 2):
-            tell(f"a study of {cases} cases with {workers} worker{'s' if workers > 1 else ''}")
-            found["studies"].append(asdict(study_times(bench_study(cases, edge), workers)))
-            keep(found)
+    for cases, workers in _FEW if quick else _MANY:
+        tell(f"a study of {cases} cases with {workers} worker{'s' if workers > 1 else ''}")
+        found["studies"].append(asdict(study_times(bench_study(cases, edge), workers)))
+        keep(found)
     return found
 
 
@@ -149,9 +150,9 @@ def _say_found(found: dict[str, Any]) -> None:
     say_table([_comparison_row(c) for c in found["comparison"]], _COMPARISON)
     say("studies")
     say_table([_study_row(s) for s in found["studies"]], _STUDIES)
-    for cases in dict.fromkeys(s["cases"] for s in found["studies"]):
-        one, two = (s["seconds"] for s in found["studies"] if s["cases"] == cases)
-        say(f"  {cases} cases: two workers are {one / two:.2f} times as fast as one")
+    seconds = {(s["cases"], s["workers"]): s["seconds"] for s in found["studies"]}
+    for cases, one in ((n, t) for (n, workers), t in seconds.items() if workers == 1):
+        say(f"  {cases} cases: two workers are {one / seconds[cases, 2]:.2f} times as fast as one")
 
 
 def _stage_row(s: dict[str, Any]) -> list[str]:
