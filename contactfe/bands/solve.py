@@ -46,9 +46,7 @@ def solve_jobs(jobs: Sequence[Job], workers: int = 1, watch: Watch | None = None
     """
     if not 1 <= workers <= MOST_WORKERS:
         raise ContactFEError(f"{workers} workers", hint=f"ask for 1 to {MOST_WORKERS}", slug="workers")
-    # The same job is solved once; neighbours share bodies.
-    order = {job: None for job in jobs}
-    unique = sorted(order, key=lambda job: (hash_key(job.wrench), hash_key(job.fastener)))
+    unique = in_order(jobs)
     chunks = [unique[i : i + CHUNK] for i in range(0, len(unique), CHUNK)]
     found: dict[Job, float] = {}
 
@@ -63,6 +61,11 @@ def solve_jobs(jobs: Sequence[Job], workers: int = 1, watch: Watch | None = None
     else:
         _in_processes(chunks, min(workers, len(chunks)), take)
     return np.array([found[job] for job in jobs])
+
+
+def in_order(jobs: Sequence[Job]) -> list[Job]:
+    """The jobs, each once, so that neighbours share bodies; the same order whatever the order of the jobs."""
+    return sorted(dict.fromkeys(jobs), key=lambda job: (hash_key(job.wrench), hash_key(job.fastener)))
 
 
 def hash_key(case: CaseInput) -> str:
@@ -82,10 +85,19 @@ def slip_torque(job: Job) -> float:
     Raises:
         GeometryError: from outlines or mesher.
     """
-    fastener, wrench = _fastener(job.fastener), _wrench(job.wrench)
+    return torque_on(job, _pair(pair_case(job)), _fastener(job.fastener), _wrench(job.wrench))
+
+
+def pair_case(job: Job) -> CaseInput:
+    """The case whose outlines both bodies of a job have."""
+    return replace(job.fastener, wrench=job.wrench.wrench)
+
+
+def torque_on(job: Job, pair: ProfilePair, fastener: BodyModel, wrench: BodyModel) -> float:
+    """`slip_torque` on bodies that are there already, at the common modulus."""
     built = assemble(
         job.case,
-        _pair(replace(job.fastener, wrench=job.wrench.wrench)),
+        pair,
         at_modulus(fastener, job.case.fastener.elastic_modulus),
         at_modulus(wrench, job.case.wrench.elastic_modulus),
     )

@@ -61,6 +61,23 @@ def answer(row: Row, key: str) -> float | None:
     return value if math.isfinite(value) else None
 
 
+def band_of(row: Row) -> tuple[float, float, float] | None:
+    """Return median, 10 % and 90 % of the slip torque (N m) of a row that has a band, None for another."""
+    found = [answer(row, f"slip_torque_{name}_Nm") for name in ("median", "p10", "p90")]
+    return None if None in found else tuple(found)  # type: ignore[return-value]
+
+
+def torque_of(row: Row) -> float | None:
+    """Return the slip torque (N m) that stands for a row: the median of its band, else the plain case's.
+
+    0 where the wrench turns freely, None without an answer.
+    """
+    band = band_of(row)
+    if band is not None:
+        return band[0]
+    return 0.0 if outcome(row) == "free" else answer(row, "slip_torque_Nm")
+
+
 def value_of(row: Row, path: str) -> Any:
     """Return a swept input as a number in the unit its axis shows, or as text where it is a word.
 
@@ -129,7 +146,10 @@ def row_words(row: Row, paths: Sequence[str]) -> str:
 
 
 def torque_words(row: Row) -> str:
-    """Return the slip torque of a row as a table shows it."""
+    """Return the slip torque of a row as a table shows it: "212.0", or of a band "212.0 (180.1 to 241.3)"."""
+    band = band_of(row)
+    if band is not None:
+        return f"{number(band[0])} ({number(band[1])} to {number(band[2])})"
     state = outcome(row)
     if state == "slips":
         return number(answer(row, "slip_torque_Nm") or 0.0)

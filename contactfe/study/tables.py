@@ -35,21 +35,49 @@ ANSWERS = (
 )
 
 
+BAND = (
+    "slip_torque_median_Nm",
+    "slip_torque_p10_Nm",
+    "slip_torque_p90_Nm",
+    "turns_freely_share",
+    "twists_off_first_share",
+    "leading_input",
+    "leading_input_share",
+    "band_samples",
+)
+TARGET = ("target_torque_Nm", "slips_below_target_share")
+_WORDED = ("leading_input",)
+
+
 def columns_of(plan: StudyPlan) -> tuple[str, ...]:
-    """The columns of a study's table: address, name, varied inputs, status and reason, answers."""
-    return (*FIRST, *plan.varied, *STATE, *ANSWERS)
+    """The columns of a study's table: address, name, varied inputs, status and reason, answers; of a study with
+    distributions also the bands, and the odds of slipping below the target where there is one."""
+    return (*FIRST, *plan.varied, *STATE, *ANSWERS, *_band_columns(plan))
+
+
+def _band_columns(plan: StudyPlan) -> tuple[str, ...]:
+    if plan.band is None:
+        return ()
+    return BAND if plan.band.below_Nm is None else (*BAND, *TARGET)
 
 
 def row_of(plan: StudyPlan, case: PlannedCase, outcome: Outcome) -> Row:
     """The row of one case; answers that it has not are None."""
-    answers = outcome.answers or {}
+    answers = dict(outcome.answers or {})
+    if plan.band is not None and plan.band.below_Nm is not None and "band_samples" in answers:
+        from contactfe.study.banded import below_share, samples_of  # takes a while to import
+
+        torque = samples_of(outcome.record)
+        if torque is not None:
+            numbers = (plan.band.below_Nm, below_share(torque, plan.band.below_Nm))
+            answers |= dict(zip(TARGET, numbers, strict=True))
     return {
         "case_id": case.case_id,
         "name": case.name,
         **dict(zip(plan.varied, case.values, strict=True)),
         "status": outcome.status,
         "reason": outcome.reason,
-        **{name: answers.get(name) for name in ANSWERS},
+        **{name: answers.get(name) for name in (*ANSWERS, *_band_columns(plan))},
     }
 
 
@@ -130,7 +158,7 @@ def write_parquet(path: Path, columns: Sequence[str], rows: Sequence[Row]) -> bo
         values = [row[column] for row in rows]
         if column == "turns_freely":
             arrays.append(pyarrow.array(values, pyarrow.bool_()))
-        elif column in ANSWERS or all(isinstance(v, int | float) for v in values):
+        elif column in _NUMBERS or all(isinstance(v, int | float) for v in values):
             arrays.append(pyarrow.array([None if v is None else float(v) for v in values], pyarrow.float64()))
         else:
             arrays.append(pyarrow.array([_cell(v) for v in values], pyarrow.string()))
@@ -139,6 +167,7 @@ def write_parquet(path: Path, columns: Sequence[str], rows: Sequence[Row]) -> bo
     return True
 
 
+_NUMBERS = frozenset((*ANSWERS, *BAND, *TARGET)) - {"turns_freely", *_WORDED}
 _WORDS = {"": None, "true": True, "false": False}
 
 
@@ -155,8 +184,8 @@ class Pivot:
 
 
 def pivots(varied: Sequence[str], rows: Sequence[Row]) -> list[Pivot]:
-    """Slip torque in N m by the profile (or the first varied input) down and the rounding (or the next one)
-    across.
+    """Slip torque in N m (of a band its median and its 10 to 90 %) by the profile (or the first varied input)
+    down and the rounding (or the next one) across.
 
     One table for each combination of the other inputs. A single varied input stands down the side.
     """
@@ -203,6 +232,9 @@ def _short(value: Any) -> str:
 def _torque(row: Row | None) -> str:
     if row is None:
         return ""
+    if row.get("slip_torque_median_Nm") is not None:
+        low, high = row["slip_torque_p10_Nm"], row["slip_torque_p90_Nm"]
+        return f"{row['slip_torque_median_Nm']:.3g} ({low:.3g} to {high:.3g})"
     if row["status"] == OK:
         return f"{row['slip_torque_Nm']:.4g}"
     return {FREE: "turns freely", FAILED: "failed"}[row["status"]]
