@@ -112,7 +112,7 @@ def odds_rows(plan: StudyPlan, torques: Iterable[tuple[PlannedCase, Array | None
         for (one, a), (two, b) in combinations(group, 2):
             profiles = [case.case.wrench.profile for case in (one, two)]
             duel = Duel(a, b)
-            if profiles[0] != profiles[1] and duel.known.any():
+            if duel.known.any():
                 heads = dict(zip(("first", "second"), profiles, strict=True))
                 names = {"first_case": one.name, "second_case": two.name}
                 rows.append({**heads, **names, **dict(zip(equal, values, strict=True)), **_odds(duel)})

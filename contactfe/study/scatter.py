@@ -106,11 +106,11 @@ def read_band(table: Any, paths: set[str]) -> tuple[BandSettings | None, list[Pr
             below = parse_quantity(table["below"], "torque") / 1e3
         except ContactFEError as error:
             problems.append(Problem("[band] below", error.message, error.hint))
-    if not problems:
+    for key, points in (("samples", (n, 1, SEED)), ("seed", (SAMPLES, 1, seed))):
         try:
-            sobol_points(n, 1, seed)
+            sobol_points(*points)
         except ContactFEError as error:
-            problems.append(Problem("[band]", error.message, error.hint))
+            problems.append(Problem(f"[band] {key}", error.message, error.hint))
     if problems:
         return None, problems
     return BandSettings(GridPoints.of(n, seed, paths or BY_RULE), not paths, below), []
