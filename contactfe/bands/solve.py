@@ -31,7 +31,7 @@ Array = NDArray[np.float64]
 Watch = Callable[[int, int], None]
 
 KEPT = 12  # bodies that a process remembers
-CHUNK = 6  # jobs that a worker takes at a time
+CHUNK = 2  # jobs that a worker takes at a time: few, so that none works alone at the end
 MOST_WORKERS = 61  # more handles than this one call cannot wait for on some systems
 
 _folder: Path | None = None  # of a worker: where the bodies of its run are
