@@ -1,7 +1,7 @@
 """Bands: what scatters in a case, the band of its slip torque, probabilities, and what matters most."""
 
 from contactfe.bands.band import SAMPLES, Band, OneAtATime, band, bands_at, scattered_by_rule
-from contactfe.bands.chances import Chance
+from contactfe.bands.chances import Chance, chance_of
 from contactfe.bands.compare import Comparison, Crossover, Duel, Sampling, compare, crossover
 from contactfe.bands.distributions import Distribution, label_of
 from contactfe.bands.grid import GridPoints
@@ -38,6 +38,7 @@ __all__ = [
     "band_record",
     "band_words",
     "bands_at",
+    "chance_of",
     "column_values",
     "compare",
     "comparison_record",

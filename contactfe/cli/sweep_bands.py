@@ -42,12 +42,13 @@ def _say_cases(plan: StudyPlan, rows: list[dict[str, Any]]) -> None:
     lines = [
         (
             ", ".join(str(row[path]) for path in plan.varied),
-            *(_percent(row[key]) for key in columns),
+            *(_odds(row, key) for key in columns),
             _leading(row),
         )
         for row in rows
     ]
     say_table(lines, ("case", *columns.values(), "moved most by"))
+    say_wrapped("in brackets the interval that the number of samples leaves open (95 %)")
 
 
 def _say_leading(rows: list[dict[str, Any]]) -> None:
@@ -63,9 +64,7 @@ def _say_pairs(plan: StudyPlan, done: StudyDone) -> None:
     """Profiles against each other; the ones that the samples leave most open when there are many pairs."""
     if not done.odds:
         return
-    say(
-        "which slips later, on the same samples (with the 95 % interval that the number of samples leaves open)"
-    )
+    say("which slips later, on the same samples")
     shown = list(done.odds)
     if len(shown) > MOST_LINES:
         shown = sorted(shown, key=lambda row: abs(row["share_first_beats_second"] - 0.5))[:MOST_LINES]
@@ -87,6 +86,12 @@ def _leading(row: dict[str, Any]) -> str:
     if row["leading_input"] is None:
         return "-"
     return f"{label_of(row['leading_input'])} ({_percent(row['leading_input_share'])} of the variance)"
+
+
+def _odds(row: dict[str, Any], key: str) -> str:
+    from contactfe.bands import chance_of
+
+    return "-" if row[key] is None else chance_of(row[key], int(row["band_samples"])).words()
 
 
 def _percent(share: float | None) -> str:
