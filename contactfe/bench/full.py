@@ -4,6 +4,7 @@ anew.
     K_f u_f            - F_f p = 0        fastener, core clamped
     K_w u_w + M l      - F_w p = 0        wrench, carried at its handle: M^T u_w = 0
     N_f^T u_f + N_w^T u_w - B_n^T a + g   = gap of each cell: 0 where the pressure is free
+                                            (g and a diagonal for partial contact as in the reduced problem)
     B p = 0                               the wrench floats
 
 Same meshes, same gaps, same bounds on the pressure, same answer; but no flexibility is known beforehand:
@@ -59,7 +60,7 @@ class FullSystem:
         built = self.built
         problem = built.rig.problem(rotation)
         keys = list(zip(problem.group.tolist(), problem.node.tolist(), strict=True))
-        if not (problem.gap < 0).any():
+        if not (problem.bounded(built.law.friction, built.law.caps(problem)).gap < 0).any():
             return FullState(np.zeros(len(keys)), keys, 0.0, 0)
         system = _Rotation(built, problem)
         known = dict(zip(before.keys, before.pressure, strict=True)) if before is not None else {}
@@ -106,15 +107,15 @@ class _Rotation:
             [[k_f / scale, None, None], [None, k_w / scale, held], [None, held.T, zero]], format="csc"
         )
         force = law.cap / (scale * self._unit)
-        mu = law.friction
+        mu, fastener, wrench = law.friction, problem.fastener, problem.wrench
         lift_f, lift_w = _onto(nodes_f, len(mesh_f.nodes))[free], _onto(nodes_w, len(mesh_w.nodes))
         none = csr_matrix((3, len(problem.gap)))
         self._body = body
         self._load = (
             bmat(
                 [
-                    [lift_f @ (problem.fastener_n + mu * problem.fastener_t)],
-                    [lift_w @ (problem.wrench_n + mu * problem.wrench_t)],
+                    [lift_f @ fastener.rows(fastener.loads(mu)).T],
+                    [lift_w @ wrench.rows(wrench.loads(mu)).T],
                     [none],
                 ],
                 format="csc",
@@ -122,9 +123,12 @@ class _Rotation:
             * force
         )
         self._reads = bmat(
-            [[lift_f @ problem.fastener_n], [lift_w @ problem.wrench_n], [none]], format="csc"
+            [[lift_f @ fastener.rows(fastener.normal).T], [lift_w @ wrench.rows(wrench.normal).T], [none]],
+            format="csc",
         ).T.tocsr()
-        self._gap = problem.gap / self._unit
+        partial = problem.partial(law.caps(problem))
+        self._partial = partial / self._unit
+        self._gap = (problem.gap - 0.5 * partial) / self._unit
         self._balance_n = problem.balance_n
         self._balance = problem.balance_n + mu * problem.balance_t
 
@@ -136,14 +140,14 @@ class _Rotation:
             [
                 [self._body, None, -self._load[:, cells]],
                 [None, GROUND * eye(len(self._balance)), csr_matrix(self._balance[:, cells])],
-                [rows, csr_matrix(-self._balance_n[:, cells].T), diags(diagonal)],
+                [rows, csr_matrix(-self._balance_n[:, cells].T), diags(diagonal + self._partial[cells])],
             ],
             format="csc",
         )
         return splu(matrix)
 
-    def _residual_gap(self, u: Array, a: Array) -> Array:
-        return np.asarray(self._gap + self._reads @ u - self._balance_n.T @ a)
+    def _residual_gap(self, u: Array, a: Array, p: Array) -> Array:
+        return np.asarray(self._gap + self._reads @ u - self._balance_n.T @ a + self._partial * p)
 
     def newton(self, state: Index) -> Array | None:
         """Pressures from a first guess of the sets; None when it cycles."""
@@ -160,7 +164,7 @@ class _Rotation:
             rhs = np.concatenate([self._load @ p, -self._balance @ p, -self._gap[free]])
             x = self._factor(free, np.zeros(len(free))).solve(rhs)
             p[free] = x[n + m :]
-            gap = self._residual_gap(x[:n], x[n : n + m])
+            gap = self._residual_gap(x[:n], x[n : n + m], p)
             if self._fulfilled(state, p, gap):
                 return np.asarray(np.clip(p, 0.0, 1.0), dtype=float)
             state = np.where(
@@ -185,7 +189,7 @@ class _Rotation:
         cells = np.arange(c)
         for _ in range(INTERIOR_ROUNDS):
             v = 1.0 - p
-            dual = self._residual_gap(u, a) - z[0] + z[1]
+            dual = self._residual_gap(u, a, p) - z[0] + z[1]
             forces = self._body @ u - self._load @ p
             primal = self._balance @ p + GROUND * a
             mean = float(z[0] @ p + z[1] @ v) / (2 * c)

@@ -32,8 +32,8 @@ class Audit:
     ``force_balance``: nodal contact forces on the wrench against those on the fastener, and against the handle's
     force, over the sum of their magnitudes. ``moment_balance``: their moments about the axis, over the torque.
     ``pull`` and ``over_cap``: largest pressure below zero or above the cap, over the cap. ``overlap``: deepest
-    overlap in cells more than 1e-6 below the cap, over the width across flats. ``complementarity``: the solver's
-    residual.
+    overlap in cells more than 1e-6 below the cap, beyond that of partial contact, over the width across flats.
+    ``complementarity``: the solver's residual.
     """
 
     force_balance: float = 0.0
@@ -95,7 +95,8 @@ def audit(
         moment_balance=float(moment) / own,
         pull=max(0.0, -float(p.min())) / cap,
         over_cap=max(0.0, float((p - solution.law.caps(problem)).max())) / cap,
-        overlap=max(0.0, -float(solution.gap[below].min(initial=0.0))) / across_flats,
+        overlap=max(0.0, -float((solution.report.gap / problem.length)[below].min(initial=0.0)))
+        / across_flats,
         complementarity=solution.report.residual,
     )
 

@@ -10,6 +10,7 @@ of the parametric quadratic programming problem", 1996, from memory). Only the c
 
 from __future__ import annotations
 
+import math
 from typing import Protocol
 
 import numpy as np
@@ -21,9 +22,7 @@ Index = NDArray[np.int64]
 
 GROUND = 1e-13  # stiffness that keeps the free motion finite where no flank opposes it (along parallel jaws)
 TIE = 1e-13
-AHEAD = (
-    3  # neighbours whose columns are fetched along with a cell's: the patch grows and shrinks cell by cell
-)
+AHEAD = 3  # neighbours whose columns are fetched with a cell's: the patch grows and shrinks cell by cell
 
 
 class Flexible(Protocol):
@@ -35,18 +34,16 @@ class Flexible(Protocol):
     def columns(self, cells: Index) -> Array:
         """The columns of some cells, (c, k)."""
 
+    def diagonal(self, cells: Index) -> Array:
+        """The diagonal entries of some cells, (k,)."""
+
 
 class Path:
-    """The state of one walk; all quantities scaled: pressures in shares of the cap, gaps and rows of order one."""
+    """Problems of one matrix; all quantities scaled: pressures in shares of the cap, gaps and rows of order one."""
 
     def __init__(self, matrix: Flexible, gap: Array, balance: Array, balance_n: Array, force: Array) -> None:
-        self.matrix, self.gap, self.balance, self.balance_n, self.force = (
-            matrix,
-            gap,
-            balance,
-            balance_n,
-            force,
-        )
+        self.matrix, self.gap, self.force = matrix, gap, force
+        self.balance, self.balance_n = balance, balance_n
         self._columns: dict[int, Array] = {}
 
     def prepare(self, cells: Index) -> None:
@@ -56,82 +53,125 @@ class Path:
             found = self.matrix.columns(missing)
             self._columns.update(zip(missing.tolist(), found.T, strict=True))
 
+    def column(self, cell: int) -> Array:
+        """Gap changes (c,) from the pressure of one cell."""
+        if cell not in self._columns:
+            self.prepare(np.arange(max(cell - AHEAD, 0), min(cell + AHEAD + 1, len(self.gap))))
+        return self._columns[cell]
+
     def walk(self, p: Array, a: Array, most: int) -> tuple[Array, Array, int] | None:
         """Pressures, free motion and number of stretches from a start p (c,) in [0, 1], a (m,); None when stuck."""
-        state = np.where(p <= 0.0, -1, np.where(p >= 1.0, 1, 0))
+        state = np.where(p <= 0.0, -1.0, np.where(p >= 1.0, 1.0, 0.0))
         s = self.gap + self.matrix.apply(p) - self.balance_n.T @ a
         # The shift that makes the start exact: what each cell violates, and nothing where it violates nothing.
         shift = np.where(state == 0, -s, np.where(state < 0, np.maximum(-s, 0.0), np.minimum(-s, 0.0)))
-        s = s + shift
+        s += shift
         lack = self.balance @ p + GROUND * a - self.force
-        p, h, free = p.copy(), 0.0, np.flatnonzero(state == 0).tolist()
+        p, m, h = p.copy(), len(lack), 0.0
+        inside = np.flatnonzero(state == 0)
+        self.prepare(np.union1d(inside, np.flatnonzero(shift)))
+        free = _FreeCells(self, lack, shift)
+        for cell in inside.tolist():
+            free.add(cell, float(p[cell]))
         for stretch in range(1, most + 1):
-            found = self._direction(free, shift, lack)
-            if found is None:
+            x = free.direction()
+            if x is None:
                 return None
-            dp, da, ds = found
-            bound = self._until_bound_moves(state, s, ds, 1.0 - h)
-            step, cell, becomes = self._until_free_stops(p, free, dp, bound)
+            ds = x @ free.rows
+            ds -= shift
+            ds[free.cells] = 0.0
+            step, cell = _until_bound_moves(state, s, ds, 1.0 - h)
+            step, stops, becomes = _until_free_stops(free.pressure, x[m:].tolist(), step)
             h += step
-            if free:
-                p[free] += step * dp
-            a = a + step * da
-            s = s + step * ds
-            if cell < 0:
-                return np.clip(p, 0.0, 1.0), a, stretch
-            if becomes == 0:
-                free.append(cell)
-                s[cell] = 0.0
-            else:
-                free.remove(cell)
+            free.advance(step, x[m:].tolist())
+            a = a + step * x[:m]
+            s += step * ds
+            if stops >= 0:
+                cell = free.remove(stops)
                 p[cell] = 0.0 if becomes < 0 else 1.0
-                s[cell] = 0.0
-            state[cell] = becomes
+            elif cell >= 0:
+                becomes = 0.0
+                free.add(cell, float(p[cell]))
+            else:
+                p[free.cells] = free.pressure
+                return np.clip(p, 0.0, 1.0), a, stretch
+            state[cell], s[cell] = becomes, 0.0
         return None
 
-    def _direction(self, free: list[int], shift: Array, lack: Array) -> tuple[Array, Array, Array] | None:
-        n, m = len(free), len(lack)
-        for cell in free:
-            if cell not in self._columns:
-                self.prepare(np.arange(max(cell - AHEAD, 0), min(cell + AHEAD + 1, len(shift))))
-        rows = np.array([self._columns[cell] for cell in free]).reshape(n, len(shift))
-        k = np.zeros((n + m, n + m))
-        k[:n, :n] = rows[:, free].T
-        k[:n, n:] = -self.balance_n[:, free].T
-        k[n:, :n] = self.balance[:, free]
-        k[range(n, n + m), range(n, n + m)] = GROUND
-        rhs = np.empty(n + m)
-        rhs[:n], rhs[n:] = shift[free], -lack
-        _, _, step, info = dgesv(k, rhs, overwrite_a=1, overwrite_b=1)
-        if info != 0 or not np.isfinite(step).all():
-            return None
-        dp, da = step[:n], step[n:]
-        ds = dp @ rows - shift - da @ self.balance_n
-        ds[free] = 0.0
-        return dp, da, ds
 
-    @staticmethod
-    def _until_bound_moves(state: NDArray[np.int64], s: Array, ds: Array, most: float) -> tuple[float, int]:
-        """How far until an open cell closes or a capped cell gapes, and which one (-1: none within ``most``)."""
-        where = np.flatnonzero(state * ds > 0.0)
-        if len(where) == 0:
-            return most, -1
-        reach = np.maximum(-s[where] / ds[where], 0.0)
-        i = int(np.argmin(reach))
-        return (float(reach[i]), int(where[i])) if reach[i] < most else (most, -1)
+class _FreeCells:
+    """The cells between their bounds, with the rows of what each unknown does to all gaps: motions, then pressures.
 
-    @staticmethod
-    def _until_free_stops(
-        p: Array, free: list[int], dp: Array, found: tuple[float, int]
-    ) -> tuple[float, int, int]:
-        """The same against free cells that reach a bound: length, cell, and what it becomes (-1, 0 or 1)."""
-        step, cell = found
-        if not free:
-            return step, cell, 0
-        own = p[free]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            reach = np.where(dp < 0, -own / dp, np.where(dp > 0, (1.0 - own) / dp, np.inf))
-        i = int(np.argmin(reach))
-        if reach[i] < step - TIE:
-            return max(float(reach[i]), 0.0), free[i], -1 if dp[i] < 0 else 1
-        return step, cell, 0
+    Small arrays, many times over: what a stretch needs is kept as it grows instead of being put together anew.
+    """
+
+    def __init__(self, path: Path, lack: Array, shift: Array) -> None:
+        self._path, self._lack, self._shift = path, -lack, shift
+        self._balance = np.ascontiguousarray(path.balance.T)
+        self._m = len(lack)
+        self._ground = GROUND * np.eye(self._m)
+        self._all = np.empty((self._m + 16, len(shift)))
+        self._all[: self._m] = -path.balance_n
+        self.cells: list[int] = []
+        self.pressure: list[float] = []
+
+    @property
+    def rows(self) -> Array:
+        """Gap changes (m + n, c) per unit of each unknown."""
+        return self._all[: self._m + len(self.cells)]
+
+    def add(self, cell: int, pressure: float) -> None:
+        """A cell that has reached a bound of its gap becomes free, with the pressure that it has."""
+        at = self._m + len(self.cells)
+        if at == len(self._all):
+            self._all = np.concatenate([self._all, np.empty_like(self._all)])
+        self._all[at] = self._path.column(cell)
+        self.cells.append(cell)
+        self.pressure.append(pressure)
+
+    def remove(self, place: int) -> int:
+        """Take out the cell at a place of the list; returns the cell."""
+        last = len(self.cells) - 1
+        cell = self.cells[place]
+        self._all[self._m + place] = self._all[self._m + last]
+        self.cells[place], self.pressure[place] = self.cells[last], self.pressure[last]
+        self.cells.pop()
+        self.pressure.pop()
+        return cell
+
+    def advance(self, step: float, rate: list[float]) -> None:
+        """Move the pressures on."""
+        self.pressure = [own + step * d for own, d in zip(self.pressure, rate, strict=True)]
+
+    def direction(self) -> Array | None:
+        """Rates (m + n,) of motions and free pressures that keep free gaps shut and take the shift back."""
+        m, rows = self._m, self.rows
+        k = np.empty((len(rows), len(rows)))  # transposed: one column for every equation
+        k[:m, :m] = self._ground
+        k[m:, :m] = self._balance[self.cells]
+        k[:, m:] = rows[:, self.cells]
+        rhs = np.concatenate([self._lack, self._shift[self.cells]])
+        _, _, x, info = dgesv(k.T, rhs, overwrite_a=1, overwrite_b=1)
+        return x if info == 0 and np.isfinite(x).all() else None
+
+
+def _until_bound_moves(state: Array, s: Array, ds: Array, most: float) -> tuple[float, int]:
+    """How far until an open cell closes or a capped cell gapes, and which one (-1: none within ``most``)."""
+    where = np.flatnonzero(state * ds > 0.0)
+    if len(where) == 0:
+        return most, -1
+    ratio = s[where] / ds[where]
+    i = int(ratio.argmax())
+    reach = max(-float(ratio[i]), 0.0)
+    return (reach, int(where[i])) if reach < most else (most, -1)
+
+
+def _until_free_stops(pressure: list[float], rate: list[float], most: float) -> tuple[float, int, float]:
+    """The same against free cells that reach a bound: length, place in the list (-1: none), and which bound."""
+    best, place, becomes = most - TIE, -1, 0.0
+    for i, (own, d) in enumerate(zip(pressure, rate, strict=True)):
+        if d != 0.0:
+            reach = -own / d if d < 0.0 else (1.0 - own) / d
+            if reach < best:
+                best, place, becomes = reach, i, math.copysign(1.0, d)
+    return (max(best, 0.0), place, becomes) if place >= 0 else (most, -1, 0.0)

@@ -4,6 +4,13 @@
     B p = 0,  B = B_n + mu B_t                    the wrench floats: no net force but the handle's
 
 Gaps are integrated over the cell (mm2 per unit depth), so the normal part C_nn is symmetric.
+
+Partial contact. Where a flank leans over a flat, the gap varies over a cell, and the cell is crushed and carries the
+cap only over the part that overlaps: mean pressure and mean gap follow a straight line, from nothing when the mean
+gap is half its range D to the cap when it is minus half of it. That is one more flexibility on the diagonal, D over
+the cap, and a gap that is smaller by D/2; without it whole cells let go at once, and the torque goes in steps of a
+cell. Where the material yields elastically by as much as the gap varies, the surfaces come to lie on each other and
+the cell as a whole decides: D is reduced by D2 / (D2 + d2), d being what the cell gives under the cap.
 """
 
 from __future__ import annotations
@@ -13,8 +20,9 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import csc_matrix
+from scipy.sparse import csr_matrix
 
+from contactfe.contact.cells import CellForces, cell_forces
 from contactfe.contact.search import Pairing, turned
 from contactfe.contact.solver import BoundedProblem
 from contactfe.elastic import Flexibility
@@ -24,15 +32,17 @@ from contactfe.mesh import SectionMesh
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
+SAMPLES = 3  # cells whose own flexibility stands for all
+NEARBY = 3  # cells away: as far as the settlement under one cell reaches
+
 
 @dataclass(frozen=True, eq=False)
 class ContactProblem:
     """Cells (c of them): their fastener node, wrench group, length (mm) and weighted gap.
 
-    ``normal_forces``/``friction_forces``: sparse (2k, c) maps from pressures to nodal forces per unit depth on each
-    body, the friction ones for mu = 1. ``arm_n``/``arm_t`` (c,): moment about the axis per unit pressure on the
-    fastener, from normal and friction traction. ``balance_n``/``balance_t`` (2, c).
-    ``flexibilities``: of fastener and wrench, (2k, 2k) each.
+    ``fastener``/``wrench``: nodal forces on each body per unit pressure. ``arm_n``/``arm_t`` (c,): moment about the
+    axis per unit pressure on the fastener, from normal and friction traction. ``balance_n``/``balance_t`` (2, c).
+    ``spread`` (c,): range of the gap over each cell, mm. ``flexibilities``: of fastener and wrench, (2k, 2k) each.
     """
 
     node: Index
@@ -41,14 +51,13 @@ class ContactProblem:
     centre: Array
     normal: Array
     gap: Array
+    spread: Array
     balance_n: Array
     balance_t: Array
     arm_n: Array
     arm_t: Array
-    wrench_n: csc_matrix
-    wrench_t: csc_matrix
-    fastener_n: csc_matrix
-    fastener_t: csc_matrix
+    fastener: CellForces
+    wrench: CellForces
     force_n: Array
     force_t: Array
     flexibilities: tuple[Array, Array]
@@ -72,46 +81,89 @@ class ContactProblem:
         """Weighted gap changes (c,) under pressures (c,), with friction."""
         return Operator(self, friction).apply(pressure)
 
+    @cached_property
+    def softness(self) -> float:
+        """By how much a cell gives more under its own pressure than cells nearby, per MPa and mm of its length.
+
+        The mean of a few cells. What bends the jaws or turns the head moves its neighbours as well, and is left out.
+        """
+        near = np.flatnonzero(self.group[NEARBY:] == self.group[:-NEARBY])
+        if not len(near):
+            return 0.0
+        cells = near[np.unique(np.linspace(0, len(near) - 1, SAMPLES).astype(np.int64))]
+        operator, length = Operator(self, 0.0), self.length
+        own = operator.entries(cells, cells) / length[cells] ** 2
+        other = operator.entries(cells + NEARBY, cells) / (length[cells + NEARBY] * length[cells])
+        return float(np.mean(own - other))
+
+    def partial(self, cap: float | Array) -> Array:
+        """Range of the gap over which a cell is partly in contact, integrated over the cell, (c,) mm2 per mm."""
+        own = self.softness * self.length * cap
+        return np.asarray(self.length * self.spread**3 / np.maximum(self.spread**2 + own**2, 1e-300))
+
     def bounded(self, friction: float, cap: float | Array, force: Array | None = None) -> BoundedProblem:
         """The problem for the solver under friction and a cap (MPa, one or (c,)), with a net force (2,) or none."""
+        caps = np.broadcast_to(np.asarray(cap, dtype=float), self.gap.shape)
+        partial = self.partial(caps)
         return BoundedProblem(
-            matrix=Operator(self, friction),
-            gap=self.gap,
+            matrix=Operator(self, friction, partial / caps),
+            gap=self.gap - 0.5 * partial,
             balance=self.balance_n + friction * self.balance_t,
             balance_n=self.balance_n,
-            cap=np.broadcast_to(np.asarray(cap, dtype=float), self.gap.shape),
+            cap=caps,
             force=np.zeros(len(self.balance_n)) if force is None else force,
         )
 
     def nodal_forces(self, pressure: Array, friction: float) -> tuple[Array, Array]:
         """Forces (2k,) in N/mm on the flexibility's nodes of fastener (its own frame) and wrench."""
-        on_fastener = self.fastener_n @ pressure + friction * (self.fastener_t @ pressure)
-        on_wrench = self.wrench_n @ pressure + friction * (self.wrench_t @ pressure)
-        return np.asarray(on_fastener), np.asarray(on_wrench)
+        return self.fastener.forces(pressure, friction), self.wrench.forces(pressure, friction)
 
 
 class Operator:
-    """The flexibility of a contact problem under a friction coefficient, known by its products and columns."""
+    """The flexibility of a contact problem under a friction coefficient, known by its products and columns.
 
-    def __init__(self, problem: ContactProblem, friction: float) -> None:
-        pairs = ((problem.fastener_n, problem.fastener_t), (problem.wrench_n, problem.wrench_t))
-        # Rows of the transposed maps are cells: cheap to pick and to multiply from the left.
+    ``own`` (c,): what the pressure of each cell adds to its own gap besides, mm2 per MPa.
+    """
+
+    def __init__(self, problem: ContactProblem, friction: float, own: Array | float = 0.0) -> None:
+        self._own = np.broadcast_to(np.asarray(own, dtype=float), problem.gap.shape)
         self._bodies = [
-            (n.T.tocsr(), (n + friction * t).T.tocsr(), flex)
-            for (n, t), flex in zip(pairs, problem.flexibilities, strict=True)
+            (cells, cells.loads(friction), flex)
+            for cells, flex in zip((problem.fastener, problem.wrench), problem.flexibilities, strict=True)
         ]
 
     def apply(self, p: Array) -> Array:
         """Weighted gap changes (c,) under pressures (c,)."""
-        return np.asarray(sum(measure @ (flex @ (load.T @ p)) for measure, load, flex in self._bodies))
+        elastic = sum(body.measured(flex @ body.gathered(loads, p)) for body, loads, flex in self._bodies)
+        return np.asarray(self._own * p + elastic)
 
     def columns(self, cells: Index) -> Array:
         """Weighted gap changes (c, k) under unit pressures on some cells (k,)."""
-        return np.asarray(
+        found = np.asarray(
             sum(
-                measure @ np.ascontiguousarray((load[cells] @ flex).T) for measure, load, flex in self._bodies
+                measure @ np.ascontiguousarray((load[cells] @ flex).T) for measure, load, flex in self._sparse
             )
         )
+        found[cells, np.arange(len(cells))] += self._own[cells]
+        return found
+
+    @cached_property
+    def _sparse(self) -> list[tuple[csr_matrix, csr_matrix, Array]]:
+        return [(body.rows(body.normal), body.rows(loads), flex) for body, loads, flex in self._bodies]
+
+    def diagonal(self, cells: Index) -> Array:
+        """Weighted gap changes (k,) of some cells (k,) under unit pressure on themselves."""
+        return self._own[cells] + self.entries(cells, cells)
+
+    def entries(self, at: Index, cells: Index) -> Array:
+        """Elastic gap changes (k,) at some cells (k,) under unit pressure on others (k,), one by one."""
+        found = np.zeros(len(cells))
+        for body, loads, flex in self._bodies:
+            for i, (j, k) in enumerate(zip(at, cells, strict=True)):
+                here, there = (slice(body.first[c], body.first[c + 1]) for c in (j, k))
+                part = flex[np.ix_(body.dofs[here], body.dofs[there])]
+                found[i] += body.normal[here] @ part @ loads[there]
+        return found
 
 
 @dataclass(frozen=True)
@@ -142,6 +194,13 @@ class _Body:
         phi = np.column_stack([(1 - s) * (1 - 2 * s), 4 * s * (1 - s), s * (2 * s - 1)])
         slope = np.column_stack([4 * s - 3, 4 - 8 * s, 4 * s - 1])
         return self.number[nodes], phi, slope, self.mesh.nodes[nodes]
+
+    def cell_forces(self, cell: Index, cells: int, at: Index, shares: list[Array]) -> CellForces:
+        """Forces of the cells from shares (q, 3, 2) of points on nodes (q, 3), along normal and tangent."""
+        # Points come in pairs on one stretch, with the same nodes and cell: half the entries.
+        normal, tangent = (share[::2] + share[1::2] for share in shares)
+        size = 2 * len(self.flexibility.nodes)
+        return cell_forces(cell[::2], cells, at[::2], size, (normal, tangent))
 
 
 class ContactBuilder:
@@ -178,18 +237,18 @@ class ContactBuilder:
         cell = renumber[cell[q]]
         count = int(near.sum())
         side_w, xi, w = pairing.wrench_side[q], pairing.xi[q], pairing.weight[q]
-        normal, tangent = pairing.normal[q], pairing.tangent[q]
+        directions = pairing.normal[q], pairing.tangent[q]
         at_w, phi_w, _, nodes_w = self._wrench.shapes(side_w, xi)
         x = np.einsum("qj,qjc->qc", phi_w, nodes_w)
-        pull = -w[:, None] * phi_w
-        size = len(self._wrench.flexibility.nodes)
-        wrench_n = _spread(at_w, pull[:, :, None] * normal[:, None, :], cell, size, count)
-        wrench_t = _spread(at_w, pull[:, :, None] * tangent[:, None, :], cell, size, count)
+        pull = -(w[:, None] * phi_w)[:, :, None]
+        wrench = self._wrench.cell_forces(cell, count, at_w, [pull * v[:, None, :] for v in directions])
         angle = -self._handle.sense * rotation
-        fastener_n = self._on_fastener(pairing, q, cell, count, turned(x, -angle), turned(normal, -angle))
-        fastener_t = self._on_fastener(pairing, q, cell, count, turned(x, -angle), turned(tangent, -angle))
-        total = [np.array([_summed(cell, w * v[:, c], count) for c in (0, 1)]) for v in (normal, tangent)]
-        arms = [_summed(cell, w * (x[:, 0] * v[:, 1] - x[:, 1] * v[:, 0]), count) for v in (normal, tangent)]
+        at_f, shares = self._on_fastener(
+            pairing, q, turned(x, -angle), [turned(v, -angle) for v in directions]
+        )
+        fastener = self._fastener.cell_forces(cell, count, at_f, shares)
+        total = [np.array([_summed(cell, w * v[:, c], count) for c in (0, 1)]) for v in directions]
+        arms = [_summed(cell, w * (x[:, 0] * v[:, 1] - x[:, 1] * v[:, 0]), count) for v in directions]
         mean = np.column_stack([_summed(cell, w * x[:, c], count) for c in (0, 1)]) / length[near][:, None]
         balance = [self._balance(f, m) for f, m in zip(total, arms, strict=True)]
         return ContactProblem(
@@ -199,14 +258,13 @@ class ContactBuilder:
             centre=mean,
             normal=(total[0] / np.maximum(np.hypot(*total[0]), 1e-300)).T,
             gap=gap[near],
+            spread=_spread(cell, w, pairing.gap[q], gap[near], length[near]),
             balance_n=balance[0],
             balance_t=balance[1],
             arm_n=arms[0],
             arm_t=arms[1],
-            wrench_n=wrench_n,
-            wrench_t=wrench_t,
-            fastener_n=fastener_n,
-            fastener_t=fastener_t,
+            fastener=fastener,
+            wrench=wrench,
             force_n=total[0],
             force_t=total[1],
             flexibilities=(self._fastener.flexibility.matrix, self._wrench.flexibility.matrix),
@@ -221,9 +279,9 @@ class ContactBuilder:
         return np.asarray(rows)
 
     def _on_fastener(
-        self, pairing: Pairing, q: NDArray[np.bool_], cell: Index, count: int, x: Array, direction: Array
-    ) -> csc_matrix:
-        """Nodal forces on the fastener, in its own frame, of unit traction along ``direction`` at the points x.
+        self, pairing: Pairing, q: NDArray[np.bool_], x: Array, directions: list[Array]
+    ) -> tuple[Index, list[Array]]:
+        """Nodes and nodal forces on the fastener, in its own frame, of unit tractions along directions at points x.
 
         The traction acts where the wrench's surface is (x): crushed material has followed it. It is carried over to
         the fastener's undeformed boundary with the couple that this shift makes, which turns the boundary there.
@@ -232,13 +290,20 @@ class ContactBuilder:
         own = np.einsum("qj,qjc->qc", phi, nodes)
         along = np.einsum("qj,qjc->qc", slope, nodes)
         arm = x - own
-        couple = arm[:, 0] * direction[:, 1] - arm[:, 1] * direction[:, 0]
         turn = np.column_stack([-along[:, 1], along[:, 0]]) / np.einsum("qc,qc->q", along, along)[:, None]
         w = pairing.weight[q]
-        k = len(self._fastener.flexibility.nodes)
-        share = (w[:, None] * phi)[:, :, None] * direction[:, None, :]
-        share += (w * couple)[:, None, None] * slope[:, :, None] * turn[:, None, :]
-        return _spread(at, share, cell, k, count)
+        force = (w[:, None] * phi)[:, :, None]
+        moment = w[:, None, None] * slope[:, :, None] * turn[:, None, :]
+        return at, [
+            force * v[:, None, :] + (arm[:, 0] * v[:, 1] - arm[:, 1] * v[:, 0])[:, None, None] * moment
+            for v in directions
+        ]
+
+
+def _spread(cell: Index, weight: Array, gap: Array, summed: Array, length: Array) -> Array:
+    """Range of the gap over each cell (c,), mm: that of a straight one with the same variance."""
+    off = gap - (summed / length)[cell]
+    return np.asarray(np.sqrt(12.0 * _summed(cell, weight * off**2, len(length)) / length))
 
 
 def _summed(cell: Index, values: Array | NDArray[np.bool_], cells: int) -> Array:
@@ -253,11 +318,3 @@ def _cells(pairing: Pairing) -> tuple[Index, Index]:
     )  # neighbours get neighbouring numbers
     _, first, cell = np.unique(key, return_index=True, return_inverse=True)
     return cell.ravel().astype(np.int64), first.astype(np.int64)
-
-
-def _spread(at: Index, share: Array, cell: Index, nodes: int, cells: int) -> csc_matrix:
-    """Sparse map (2 nodes, cells) from the shares (q, 3, 2) of each integration point on its side's three nodes."""
-    # Points come in pairs on one stretch, with the same nodes and cell: half the entries.
-    rows = (2 * at[::2, :, None] + np.arange(2)).ravel()
-    values = (share[::2] + share[1::2]).ravel()
-    return csc_matrix((values, (rows, np.repeat(cell[::2], 6))), shape=(2 * nodes, cells))

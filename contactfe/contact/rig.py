@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,8 @@ from contactfe.mesh import SectionMesh
 Array = NDArray[np.float64]
 
 WIDEST_GAP = 0.015  # of the width across flats: wider gaps cannot close elastically
+KEPT_PROBLEMS = 48  # of one pair of bodies: a curve and a half, some 20 MB
+LEAST_SWEEP, MOST_SWEEP = math.radians(0.05), math.radians(1.0)  # of the search for the end of free play
 LEAST_ENGAGED = 1e-6  # a cell that engages nowhere keeps a cap that is as good as none
 
 
@@ -46,7 +49,8 @@ class ContactLaw:
 class ContactSolution:
     """The state at one rotation, per unit depth; arrays run over the cells (c,).
 
-    ``pressure`` MPa; ``gap`` mm, mean over the cell, deformed (negative: crushed by that much); ``motion`` (2,) mm,
+    ``pressure`` MPa; ``gap`` mm, mean over the cell, deformed (negative: crushed by that much; a cell that is partly
+    in contact may have a mean gap of either sign); ``motion`` (2,) mm,
     how far the floating wrench has moved; ``torque`` N mm per mm of depth, positive in the sense of turning.
     """
 
@@ -87,12 +91,26 @@ class ContactRig:
         across_flats: float,
     ) -> None:
         self.search, self.handle = search, handle
+        self._across_flats = across_flats
         self.widest = WIDEST_GAP * across_flats
         self._builder = ContactBuilder(*fastener, *wrench, handle)
+        self._problems: dict[float, ContactProblem] = {}
+        self._plays: dict[float, float | None] = {}
 
     def problem(self, rotation: float) -> ContactProblem:
-        """The contact problem at a rotation (rad)."""
-        return self._builder.build(self.search.pairing(rotation, 2.0 * self.widest), rotation, self.widest)
+        """The contact problem at a rotation (rad). Kept: cases on the same bodies meet it again under other laws."""
+        if rotation not in self._problems:
+            pairing = self.search.pairing(rotation, 2.0 * self.widest)
+            while len(self._problems) >= KEPT_PROBLEMS:
+                del self._problems[next(iter(self._problems))]
+            self._problems[rotation] = self._builder.build(pairing, rotation, self.widest)
+        return self._problems[rotation]
+
+    def free_play(self, most: float) -> float | None:
+        """The end of the free play (rad), see ``free_play``."""
+        if most not in self._plays:
+            self._plays[most] = free_play(self.search, self._across_flats, most)
+        return self._plays[most]
 
     def solve(
         self, rotation: float, law: ContactLaw, before: ContactSolution | None = None
@@ -114,10 +132,12 @@ def solve_problem(
 ) -> ContactSolution:
     """Solve a contact problem under a law."""
     n = len(problem.gap)
-    mu = law.friction
-    if n == 0 or bool((problem.gap >= 0).all()):
+    mu, caps = law.friction, law.caps(problem)
+    bounded = problem.bounded(mu, caps)
+    overlaps = bounded.gap < 0
+    if not overlaps.any():
         # Nothing overlaps where the wrench stands; the caller has seen to it that it stands where it fits.
-        report = SolveReport(True, "apart", 0, 0.0)
+        report = SolveReport(True, "apart", 0, 0.0, bounded.gap)
         return ContactSolution(
             rotation, problem, law, np.zeros(n), problem.gap / problem.length, np.zeros(2), 0.0, report
         )
@@ -127,16 +147,15 @@ def solve_problem(
         start = np.array(
             [known.get(k, 0.0) for k in zip(problem.group.tolist(), problem.node.tolist(), strict=True)]
         )
-    weak = weak_direction(problem, handle)
+    weak = weak_direction(problem, overlaps, handle)
     if weak is None:
-        pressure, motion, report = solve_bounded(problem.bounded(mu, law.caps(problem)), start, motion)
+        pressure, motion, report = solve_bounded(bounded, start, motion)
     else:
-        slid = solve_sliding(problem, weak, (mu, law.caps(problem)), start, motion)
+        slid = solve_sliding(problem, weak, (mu, caps), start, motion)
         problem, pressure, motion, report = slid.problem, slid.pressure, slid.motion, slid.report
     torque = handle.sense * float((problem.arm_n + mu * problem.arm_t) @ pressure)
-    return ContactSolution(
-        rotation, problem, law, pressure, report.gap / problem.length, motion, torque, report
-    )
+    gap = report.gap - problem.partial(caps) * (pressure / caps - 0.5)
+    return ContactSolution(rotation, problem, law, pressure, gap / problem.length, motion, torque, report)
 
 
 def free_play(search: GapSearch, across_flats: float, most: float) -> float | None:
@@ -145,15 +164,22 @@ def free_play(search: GapSearch, across_flats: float, most: float) -> float | No
     A linear programme at each rotation asks for the place that leaves the widest smallest gap; where that becomes
     zero the play is used up. None when it does not within ``most``: the wrench turns freely.
     """
-    step = math.radians(0.5)
-    low, high = 0.0, 0.0
-    while widest_clearance(search, high, across_flats) > 0:
-        low, high = high, high + step
-        if high > most:
-            return None
-    if high == 0.0:
+
+    @cache
+    def clearance(turn: float) -> float:
+        return widest_clearance(search, turn, across_flats)
+
+    if clearance(0.0) <= 0:
         return 0.0
-    return float(brentq(lambda t: widest_clearance(search, t, across_flats), low, high, xtol=1e-6))
+    low, rate = 0.0, across_flats / math.sqrt(12.0)  # what half a flat takes of the gap per unit of turn
+    while True:
+        high = min(low + min(max(1.02 * clearance(low) / rate, LEAST_SWEEP), MOST_SWEEP), most)
+        if clearance(high) <= 0:
+            return float(brentq(clearance, low, high, xtol=1e-6))
+        if high >= most:
+            return None
+        rate = max((clearance(low) - clearance(high)) / (high - low), 1e-300)
+        low = high
 
 
 def widest_clearance(search: GapSearch, rotation: float, across_flats: float) -> float:

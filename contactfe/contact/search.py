@@ -140,6 +140,24 @@ class _Facets:
         self.normal = np.column_stack([self.direction[:, 1], -self.direction[:, 0]])
 
 
+class _Arcs:
+    """Bounds on where a point has to lie to face a round piece within the window, for each piece (k,).
+
+    ``nearest``/``farthest``: of the squared distance from the centre, less the centre's own square; ``middle`` (k, 2)
+    and ``behind``: points on the near side of the centre have a larger product with the direction of the middle.
+    """
+
+    def __init__(self, table: PieceTable, pieces: Index, window: tuple[float, float]) -> None:
+        self.centre = table.centre[pieces]
+        radius, out = table.radius[pieces], np.sign(table.turn[pieces])
+        own = np.einsum("ki,ki->k", self.centre, self.centre)
+        bounds = np.sort(np.maximum(radius + out * np.array([[-window[0]], [window[1]]]), 0.0), axis=0)
+        self.nearest, self.farthest = bounds**2 - own
+        angle = table.middle_angle[pieces]
+        self.middle = np.column_stack([np.cos(angle), np.sin(angle)])
+        self.behind = np.einsum("ki,ki->k", self.centre, self.middle)
+
+
 class GapSearch:
     """Finds the pairing of two meshes at any rotation; everything that does not depend on it is laid out once."""
 
@@ -156,6 +174,7 @@ class GapSearch:
         sharp = table.arc[pieces] & (table.turn[pieces] > 0) & (table.radius[pieces] < rules.window[0])
         straight = ~table.arc[pieces] | sharp
         self._facets, self._round = _Facets(table, pieces[straight]), pieces[~straight]
+        self._arcs = _Arcs(table, self._round, self.window)
         self._group = np.cumsum(
             [n in breaks or (i > 0 and names[i - 1] in breaks) for i, n in enumerate(names)]
         )
@@ -174,6 +193,7 @@ class GapSearch:
         # The end of an atom is the start of the next one; the last of the loop leads back to the first.
         self._atom_points = self._fastener_pieces.frame(piece, at[:, 0])[0]
         self._atom_next = np.roll(np.arange(len(side)), -1)
+        self._atom_ring = np.append(np.arange(len(side)), 0)
 
     def pairing(self, rotation: float, widest: float | None = None) -> Pairing:
         """The pairing when the wrench has turned by ``rotation`` (rad, >= 0) in its sense from square.
@@ -224,10 +244,14 @@ class GapSearch:
     def _on_facets(self, points: Array) -> tuple[Index, Index, Array, Array, Array]:
         f = self._facets
         d = f.direction / f.length[:, None]
-        u = points @ d.T - np.einsum("ki,ki->k", f.start, d)
-        after_u = u[self._atom_next]
+        # One row more than atoms: the end of the last atom is the start of the first.
+        along = points[self._atom_ring] @ d.T - np.einsum("ki,ki->k", f.start, d)
+        u, after_u = along[:-1], along[1:]
         # Both outlines keep their material on the left, so facing stretches run against each other.
-        atom, k = np.nonzero((after_u < u) & (u > 0) & (after_u < 1))
+        facing = after_u < u
+        facing &= u > 0
+        facing &= after_u < 1
+        atom, k = np.divmod(np.flatnonzero(facing), facing.shape[1])
         after = self._atom_next[atom]
         height = np.column_stack(
             [np.einsum("qi,qi->q", points[i] - f.start[k], f.normal[k]) for i in (atom, after)]
@@ -244,23 +268,17 @@ class GapSearch:
 
     def _on_arcs(self, points: Array) -> tuple[Index, Index, Array, Array, Array]:
         """The same for round pieces; angles are worked out only where the distance from the centre is in the window."""
-        table, pieces = self._wrench_pieces, self._round
-        rel = points[:, None, :] - table.centre[pieces]
-        off = np.sign(table.turn[pieces]) * (
-            np.sqrt(np.einsum("aki,aki->ak", rel, rel)) - table.radius[pieces]
-        )
-        towards = np.einsum("aki,ki->ak", rel, self._arc_middle(pieces)) > 0
-        atom, k = np.nonzero((off < self.window[1]) & (off > -self.window[0]) & towards)
+        table, pieces, arcs = self._wrench_pieces, self._round, self._arcs
+        square = np.einsum("ai,ai->a", points, points)[:, None] - 2.0 * points @ arcs.centre.T
+        near = square > arcs.nearest
+        near &= square < arcs.farthest
+        near &= points @ arcs.middle.T > arcs.behind
+        atom, k = np.divmod(np.flatnonzero(near), max(len(pieces), 1))
         u0, h0 = table.locate(pieces[k], points[atom])
         u1, h1 = table.locate(pieces[k], points[self._atom_next[atom]])
         ok = (u1 < u0) & (u0 > 0) & (u1 < 1) & (u0 - u1 < 1.5)
         u = np.column_stack([np.maximum(u1, 0.0), np.minimum(u0, 1.0)])[ok]
         return pieces[k][ok], atom[ok], u, np.column_stack([h0, h1])[ok], np.full((int(ok.sum()), 2), np.nan)
-
-    def _arc_middle(self, pieces: Index) -> Array:
-        """Unit vectors from the centre to the middle of arcs: atoms behind the centre cannot face them."""
-        angle = self._wrench_pieces.middle_angle[pieces]
-        return np.column_stack([np.cos(angle), np.sin(angle)])
 
     def _cut_at_sides(self, piece: Index, low: Array, high: Array) -> tuple[Index, Index, Array, Array]:
         first = np.searchsorted(self._side_key, piece * 2.0 + low + 1e-13, side="right") - 1

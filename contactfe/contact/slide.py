@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.sparse import diags
 
 from contactfe.contact.problem import ContactProblem, Handle
 from contactfe.contact.solver import BoundedProblem, SolveReport, solve_bounded
@@ -34,13 +33,12 @@ class Slid:
     report: SolveReport
 
 
-def weak_direction(problem: ContactProblem, handle: Handle) -> Array | None:
-    """The direction (2,), in the rows of the balance, that no overlapping cell's normal opposes, or None."""
-    near = problem.gap < 0
-    if near.sum() < 2:
+def weak_direction(problem: ContactProblem, overlaps: NDArray[np.bool_], handle: Handle) -> Array | None:
+    """The direction (2,), in the rows of the balance, that no normal of an overlapping cell opposes, or None."""
+    if overlaps.sum() < 2:
         return None
     rows = problem.force_n if handle.lever_arm is None else handle.axes() @ problem.force_n
-    u, size, _ = np.linalg.svd(rows[:, near], full_matrices=False)
+    u, size, _ = np.linalg.svd(rows[:, overlaps], full_matrices=False)
     return np.asarray(u[:, 1]) if size[1] < WEAK * size[0] else None
 
 
@@ -97,11 +95,10 @@ def solve_sliding(
 def _shared(problem: ContactProblem, share: Array) -> ContactProblem:
     if bool((share == 1.0).all()):
         return problem
-    scale = diags(share)
     return replace(
         problem,
-        wrench_t=(problem.wrench_t @ scale).tocsc(),
-        fastener_t=(problem.fastener_t @ scale).tocsc(),
+        fastener=problem.fastener.with_friction(share),
+        wrench=problem.wrench.with_friction(share),
         balance_t=problem.balance_t * share,
         arm_t=problem.arm_t * share,
         force_t=problem.force_t * share,

@@ -55,6 +55,10 @@ class Dense:
         """Columns of some cells, (c, k)."""
         return self.matrix[:, cells]
 
+    def diagonal(self, cells: Index) -> Array:
+        """Diagonal entries of some cells, (k,)."""
+        return self.matrix[cells, cells]
+
 
 @dataclass(frozen=True, eq=False)
 class BoundedProblem:
@@ -142,12 +146,15 @@ class _ScaledMatrix:
         found[cells, np.arange(len(cells))] += 1e-13
         return found
 
+    def diagonal(self, cells: Index) -> Array:
+        return self._matrix.diagonal(cells) * self._cap[cells] ** 2 / self._unit
+
 
 def typical_flexibility(problem: BoundedProblem) -> float:
     """Mean of some diagonal entries of the flexibility, mm2 per MPa."""
     n = len(problem.gap)
     cells = np.unique(np.linspace(0, n - 1, min(SAMPLES, n)).astype(np.int64))
-    return float(np.mean(problem.matrix.columns(cells)[cells, np.arange(len(cells))]))
+    return float(np.mean(problem.matrix.diagonal(cells)))
 
 
 def _scaled(problem: BoundedProblem) -> tuple[BoundedProblem, _Scale]:

@@ -10,8 +10,8 @@ from dataclasses import dataclass, replace
 from contactfe.errors import NotConverged
 from contactfe.inputs import CaseInput
 from contactfe.turn import BuiltPair, TorqueCurve, assemble, torque_curve
+from contactfe.turn.build import scaled
 from contactfe.turn.estimate import peak
-from contactfe.turn.shape import scaled
 
 STIFF = 1e-3  # of the wrench's flexibility: rigid for our purpose
 HARD = 200.0  # times the yield strength: a cap that only the very edge of a corner reaches

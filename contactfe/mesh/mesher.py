@@ -160,13 +160,14 @@ def _smooth(boundary: Array, interior: Array, polygon: shapely.Polygon, size: Si
     Pushing (after Persson and Strang, "A simple mesh generator", SIAM Review 46, 2004) spreads points by the size
     field; the last rounds move each to the mean of its triangles' centres, which lifts the smallest angles.
     """
-    n = len(boundary)
+    n, at_boundary = len(boundary), size(boundary)
     for round_ in range(PUSHING_ROUNDS + EVENING_ROUNDS):
         if len(interior) == 0:
             return interior
         nodes, triangles = _triangulate(boundary, interior, polygon)
         if round_ < PUSHING_ROUNDS:
-            interior = interior + _push(nodes, triangles, size)[n:]
+            wanted = np.concatenate([at_boundary, size(interior)])
+            interior = interior + _push(nodes, triangles, wanted)[n:]
             interior = _keep_inside(interior, polygon, size, 0.35)
             if round_ in (2, 5):
                 interior = _thin_out(interior, size)
@@ -182,12 +183,11 @@ def _smooth(boundary: Array, interior: Array, polygon: shapely.Polygon, size: Si
     return interior
 
 
-def _push(nodes: Array, triangles: Index, size: SizeField) -> Array:
-    edges = np.vstack([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
-    edges = np.unique(np.sort(edges, axis=1), axis=0)
+def _push(nodes: Array, triangles: Index, h: Array) -> Array:
+    """Steps (n, 2) of nodes whose edges are shorter than the lengths h (n,) wanted there."""
+    edges = _edges(triangles, len(nodes))[0]
     bar = nodes[edges[:, 1]] - nodes[edges[:, 0]]
     length = np.linalg.norm(bar, axis=1)
-    h = size(nodes)
     wanted = 0.5 * (h[edges[:, 0]] + h[edges[:, 1]])
     wanted *= 1.15 * np.sqrt((length**2).sum() / (wanted**2).sum())
     force = np.maximum(wanted - length, 0.0)[:, None] * bar / np.maximum(length, 1e-300)[:, None]
@@ -197,6 +197,13 @@ def _push(nodes: Array, triangles: Index, size: SizeField) -> Array:
     step = 0.25 * total
     longest = np.linalg.norm(step, axis=1)
     return np.asarray(step * np.minimum(1.0, 0.3 * h / np.maximum(longest, 1e-300))[:, None])
+
+
+def _edges(triangles: Index, count: int) -> tuple[Index, Index]:
+    """Edges (e, 2) of triangles among ``count`` nodes, in order, and the number of each triangle's edges (3t,)."""
+    a, b = triangles.T.ravel(), triangles[:, [1, 2, 0]].T.ravel()
+    key, back = np.unique(np.minimum(a, b) * count + np.maximum(a, b), return_inverse=True)
+    return np.column_stack(np.divmod(key, count)), back.ravel()
 
 
 def _thin_out(points: Array, size: SizeField) -> Array:
@@ -253,8 +260,7 @@ def _second_order(
     renumber = np.full(int(used.max()) + 1, -1, dtype=np.int64)
     renumber[used] = np.arange(len(used))
     ends = renumber[ends]
-    edges = np.vstack([triangles[:, [0, 1]], triangles[:, [1, 2]], triangles[:, [2, 0]]])
-    unique, back = np.unique(np.sort(edges, axis=1), axis=0, return_inverse=True)
+    unique, back = _edges(triangles, len(nodes))
     middle = 0.5 * (nodes[unique[:, 0]] + nodes[unique[:, 1]])
     m, n = len(triangles), len(nodes)
     cells = np.hstack([triangles, n + back.reshape(3, m).T])

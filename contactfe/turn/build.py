@@ -83,21 +83,36 @@ def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: Bo
     """Put the two bodies of the meshed case together; a head thicker than the engaged depth is stiffer by that."""
     if case.wrench.profile == "outline":  # its file holds the opening
         case = replace(case, wrench=replace(case.wrench, opening=pair.opening))
-    stiffer = case.wrench.thickness / case.fastener.engaged_depth
-    flex = wrench.flexibility
-    wrench = BodyModel(
-        wrench.mesh,
-        Flexibility(flex.nodes, flex.matrix / stiffer, {k: v / stiffer for k, v in flex.observed.items()}),
-    )
-    s = case.fastener.across_flats
-    window = (DEEPEST_OVERLAP * s, WIDEST_GAP * s)
-    offset = 0.5 * (case.wrench.opening - pair.opening)
-    search = GapSearch(fastener.mesh, wrench.mesh, SearchRules(TOUCHING, BREAKS, pair.sense, window, offset))
-    handle = Handle(pair.handle_direction, case.load.lever_arm, pair.sense)
-    rig = ContactRig(
-        (fastener.mesh, fastener.flexibility), (wrench.mesh, wrench.flexibility), search, handle, s
+    wrench = scaled(wrench, case.fastener.engaged_depth / case.wrench.thickness)
+    rig = _rig(
+        fastener,
+        wrench,
+        case.fastener.across_flats,
+        0.5 * (case.wrench.opening - pair.opening),
+        Handle(pair.handle_direction, case.load.lever_arm, pair.sense),
     )
     return BuiltPair(case, pair, fastener, wrench, rig, contact_law(case))
+
+
+@lru_cache(maxsize=4)
+def scaled(body: BodyModel, factor: float) -> BodyModel:
+    """A body whose flexibility is multiplied by a factor. The same body comes out as the same object again."""
+    if factor == 1.0:
+        return body
+    flex = body.flexibility
+    observed = {name: row * factor for name, row in flex.observed.items()}
+    return BodyModel(body.mesh, Flexibility(flex.nodes, flex.matrix * factor, observed))
+
+
+@lru_cache(maxsize=2)
+def _rig(fastener: BodyModel, wrench: BodyModel, s: float, offset: float, handle: Handle) -> ContactRig:
+    # Kept for the next case on the same bodies: another strength or friction meets the same gaps at the same rotations.
+    window = (DEEPEST_OVERLAP * s, WIDEST_GAP * s)
+    rules = SearchRules(TOUCHING, BREAKS, handle.sense, window, offset)
+    search = GapSearch(fastener.mesh, wrench.mesh, rules)
+    return ContactRig(
+        (fastener.mesh, fastener.flexibility), (wrench.mesh, wrench.flexibility), search, handle, s
+    )
 
 
 def contact_law(case: CaseInput) -> ContactLaw:

@@ -8,20 +8,22 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.contact import Audit, ContactSolution, audit, free_play
+from contactfe.contact import Audit, ContactSolution, audit
 from contactfe.errors import NotConverged
 from contactfe.turn.build import BuiltPair
 
 Array = NDArray[np.float64]
 
-FIRST_STEP = math.radians(0.12)
-GROWTH = 1.5
-LONGEST_STEP = math.radians(0.8)
+FIRST_STEP = math.radians(0.15)
+GROWTH = 1.6
+LONGEST_STEP = math.radians(1.2)
 FALL = 0.965  # of the peak: where the march ends
 PAST_PEAK = math.radians(0.5)  # how far beyond it: a single cell that lets go is not the end
 MOST_ROTATION = math.radians(32)  # beyond the free play
-NEAR_PEAK = 0.985
-WANTED_NEAR_PEAK = 8
+TOP = 0.998  # of the largest torque: where the points on both sides of it have to lie
+WIDEST_AT_TOP = math.radians(0.7)  # interval beside it
+MOST_UNLIKE = 2.5  # ratio of the two intervals beside it
+CLOSEST = math.radians(0.05)  # nor are points laid closer than this
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +59,7 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
     Raises:
         NotConverged: a rotation without a solution that passes its audit.
     """
-    play = free_play(built.rig.search, built.case.fastener.across_flats, spin_limit(built))
+    play = built.rig.free_play(spin_limit(built))
     if play is None:
         return TorqueCurve(np.empty(0), np.empty(0), (), None)
     points = [_at(built, play, None)]
@@ -104,20 +106,22 @@ def _at(built: BuiltPair, rotation: float, before: ContactSolution | None) -> Co
 
 
 def _refine(built: BuiltPair, points: list[ContactSolution]) -> list[ContactSolution]:
-    """Halve the widest intervals near the peak until enough points lie there."""
-    for _ in range(2 * WANTED_NEAR_PEAK):
+    """Halve the intervals beside the largest torque until both are short and alike, and their ends close to it."""
+    while True:
         torque = np.array([p.torque for p in points])
-        if torque.max() <= 0:
-            break
-        near = np.flatnonzero(torque >= NEAR_PEAK * torque.max())
-        if len(near) >= WANTED_NEAR_PEAK:
-            break
-        low, high = max(near[0] - 1, 0), min(near[-1] + 1, len(points) - 1)
-        gaps = [points[i + 1].rotation - points[i].rotation for i in range(low, high)]
-        widest = low + int(np.argmax(gaps))
-        middle = 0.5 * (points[widest].rotation + points[widest + 1].rotation)
-        points.insert(widest + 1, _at(built, middle, points[widest]))
-    return points
+        top = int(np.argmax(torque))
+        beside = [i for i in (top - 1, top) if 0 <= i < len(points) - 1]
+        width = {i: points[i + 1].rotation - points[i].rotation for i in beside}
+        low = {i: min(torque[i], torque[i + 1]) for i in beside}
+        wide = max(beside, key=lambda i: width[i])
+        wanted = [i for i in beside if low[i] < TOP * torque[top] and width[i] > CLOSEST]
+        if width[wide] > min(WIDEST_AT_TOP, MOST_UNLIKE * min(width.values())) and width[wide] > CLOSEST:
+            wanted = [wide]
+        if not wanted:
+            return points
+        i = min(wanted, key=lambda i: low[i])
+        middle = 0.5 * (points[i].rotation + points[i + 1].rotation)
+        points.insert(i + 1, _at(built, middle, points[i]))
 
 
 def head_rotation(built: BuiltPair, solution: ContactSolution) -> float:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
 
 from contactfe.contact import ContactSolution
 from contactfe.elastic import HeldBody, nodal_stresses, von_mises
@@ -16,12 +17,12 @@ from contactfe.turn.build import BuiltPair, hold_fastener, hold_wrench
 from contactfe.turn.curve import TorqueCurve, spread_mm
 
 Array = NDArray[np.float64]
+Index = NDArray[np.int64]
 
 ONSET_SHARE = 0.3  # of the largest tangent of the curve: a lobe that settles into its seat stays above it
 TANGENT_SPAN = (
     0.5  # of the rotation from first touch to nine tenths of the peak: what a tangent is taken over
 )
-FIT_SHARE = 0.96  # of the largest torque: the points that the peak is fitted to
 EARLY_SHARE = 0.2  # of the slip torque: where the answers per unit torque are taken
 AVERAGING_LENGTH = 0.05  # of the width across flats: surface stresses are means over this length
 
@@ -99,25 +100,19 @@ def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
 
 
 def peak(curve: TorqueCurve) -> tuple[float, float]:
-    """Rotation (rad) and torque (N m) at the top of the curve.
-
-    A parabola through the points near the top: single cells that let go make steps of a fraction of a per cent,
-    of which the largest would be a biased and mesh-dependent answer.
-    """
+    """Rotation (rad) and torque (N m) at the top of the curve: of the parabola through the three highest neighbours."""
     top = int(np.argmax(curve.torque))
-    near = curve.torque >= FIT_SHARE * curve.torque[top]
-    # Only the run of points that belongs to this top.
-    first = top - int(np.argmin(near[top::-1])) + 1 if not near[: top + 1].all() else 0
-    last = top + int(np.argmin(near[top:])) - 1 if not near[top:].all() else len(near) - 1
-    x, y = curve.rotation[first : last + 1], curve.torque[first : last + 1]
-    if len(x) < 4 or np.ptp(x) <= 0:
-        return float(curve.rotation[top]), float(curve.torque[top])
-    middle, width = 0.5 * (x[0] + x[-1]), 0.5 * (x[-1] - x[0])
-    c = np.polyfit((x - middle) / width, y, 2)
-    if c[0] >= 0 or abs(c[1] / (2 * c[0])) > 1.2:
-        return float(curve.rotation[top]), float(curve.torque[top])
-    vertex = float(np.clip(-c[1] / (2 * c[0]), -1.0, 1.0))
-    return float(middle + width * vertex), float(np.polyval(c, vertex))
+    x, y = curve.rotation[max(top - 1, 0) : top + 2], curve.torque[max(top - 1, 0) : top + 2]
+    own = float(curve.rotation[top]), float(curve.torque[top])
+    if len(x) < 3 or not x[0] < x[1] < x[2]:
+        return own
+    left, right = (y[1] - y[0]) / (x[1] - x[0]), (y[2] - y[1]) / (x[2] - x[1])
+    if not left > right:
+        return own
+    # The slope falls in proportion from the middle of one interval to that of the other.
+    at = 0.5 * (x[0] + x[1]) + 0.5 * (x[2] - x[0]) * left / (left - right)
+    bend = (right - left) / (x[2] - x[0])
+    return float(at), float(y[1] - bend * (at - x[1]) ** 2)
 
 
 def onset(curve: TorqueCurve) -> tuple[float, float]:
@@ -129,16 +124,19 @@ def onset(curve: TorqueCurve) -> tuple[float, float]:
     """
     top = int(np.argmax(curve.torque))
     x, y = curve.rotation[: top + 1], curve.torque[: top + 1]
+    ahead = np.concatenate([[True], np.diff(np.maximum.accumulate(x)) > 0])
+    x, y = x[ahead], y[ahead]
     if len(x) < 4:
         return float(x[-1]), float(y[-1])
-    at = np.linspace(x[0], x[-1], 201)
-    most = x[int(np.argmax(y >= 0.9 * y[-1]))]
+    smooth = PchipInterpolator(x, y)
+    at = np.linspace(x[0], x[-1], 401)
+    most = at[int(np.argmax(smooth(at) >= 0.9 * y[-1]))]
     half = TANGENT_SPAN / 2 * (most - x[0])
     low, high = np.maximum(at - half, x[0]), np.minimum(at + half, x[-1])
-    slope = (np.interp(high, x, y) - np.interp(low, x, y)) / (high - low)
+    slope = (smooth(high) - smooth(low)) / (high - low)
     # The last place that is still steep: a lobe that settles into its seat softens the curve early, for a while.
     i = int(np.flatnonzero(slope >= ONSET_SHARE * slope.max())[-1])
-    return float(at[i]), float(np.interp(at[i], x, y))
+    return float(at[i]), float(smooth(at[i]))
 
 
 def load_share(built: BuiltPair, solution: ContactSolution) -> tuple[float, ...]:
@@ -158,9 +156,9 @@ def early_answer(built: BuiltPair, curve: TorqueCurve, torque: float) -> EarlyAn
     """
     top = int(np.argmax(curve.torque)) + 1
     drive = np.array([p.rotation for p in curve.solutions[:top]])
-    solution = built.rig.solve(
-        float(np.interp(torque, np.maximum.accumulate(curve.torque[:top]), drive)), built.law
-    )
+    rotation = float(np.interp(torque, np.maximum.accumulate(curve.torque[:top]), drive))
+    near = curve.solutions[int(np.argmin(np.abs(drive - rotation)))]
+    solution = built.rig.solve(rotation, built.law, near if near.pressure.any() else None)
     case = built.case
     reached = solution.torque * case.fastener.engaged_depth / 1e3
     share = load_share(built, solution)
@@ -188,15 +186,24 @@ def opening_stress(built: BuiltPair, solution: ContactSolution) -> float:
     _, stress = wrench_state(built, solution)
     mesh = built.wrench.mesh
     mises = von_mises(stress)
-    sides = mesh.sides_named(*TOUCHING)
-    triple = mesh.boundary.nodes[sides]
-    length = np.linalg.norm(mesh.nodes[triple[:, 2]] - mesh.nodes[triple[:, 0]], axis=1)
-    mean = mises[triple] @ np.array([1.0, 4.0, 1.0]) / 6.0
+    sides = np.sort(mesh.sides_named(*TOUCHING))
     window = AVERAGING_LENGTH * built.pair.across_flats
-    middle = mesh.nodes[triple[:, 1]]
-    near = np.linalg.norm(middle[:, None] - middle[None], axis=2) <= window / 2
-    weight = near * length
-    return float((weight @ mean / weight.sum(axis=1)).max())
+    runs = np.split(sides, np.flatnonzero(np.diff(sides) != 1) + 1)
+    return max(_highest_mean(mesh, mises, run, window) for run in runs)
+
+
+def _highest_mean(mesh: SectionMesh, value: Array, run: Index, window: float) -> float:
+    """Largest mean of nodal values (n,) over a length (mm) of surface along consecutive sides, (k,)."""
+    triple = mesh.boundary.nodes[run]
+    if triple[0, 0] == triple[-1, 2]:  # closed: the window may lie across its seam
+        triple = np.vstack([triple, triple])
+    length = np.linalg.norm(mesh.nodes[triple[:, 2]] - mesh.nodes[triple[:, 0]], axis=1)
+    mean = value[triple] @ np.array([1.0, 4.0, 1.0]) / 6.0
+    s, total = (np.concatenate([[0.0], np.cumsum(part)]) for part in (length, mean * length))
+    if s[-1] <= window:
+        return float(total[-1] / s[-1])
+    begin = np.clip(np.concatenate([s, s - window]), 0.0, s[-1] - window)
+    return float((np.interp(begin + window, s, total) - np.interp(begin, s, total)).max() / window)
 
 
 def wrench_state(built: BuiltPair, solution: ContactSolution) -> tuple[Array, Array]:

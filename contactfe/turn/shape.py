@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from contactfe.elastic import Flexibility
 from contactfe.inputs import CaseInput
-from contactfe.turn.build import BodyModel, meshed_case
+from contactfe.turn.build import BodyModel, meshed_case, scaled
 
 MODULUS = (
     206_000.0  # MPa at which shared flexibilities are solved; steel, so that most cases use them as they are
@@ -45,15 +44,6 @@ def shape_case(case: CaseInput) -> CaseInput:
         contact=replace(meshed.contact, friction=0.0, constraint_factor=1.0),
         load=replace(meshed.load, lever_arm=None),
     )
-
-
-def scaled(body: BodyModel, factor: float) -> BodyModel:
-    """A body whose flexibility is multiplied by a factor."""
-    if factor == 1.0:
-        return body
-    flex = body.flexibility
-    observed = {name: row * factor for name, row in flex.observed.items()}
-    return BodyModel(body.mesh, Flexibility(flex.nodes, flex.matrix * factor, observed))
 
 
 def at_modulus(body: BodyModel, modulus: float) -> BodyModel:

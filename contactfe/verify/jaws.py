@@ -171,7 +171,9 @@ def _moment(x: Array, force: Array) -> float:
 
 def energy_saved(found: Pressed, trials: int = 200) -> float:
     """Largest fall of the energy p'Cp/2 + p'g over random admissible changes of the pressure, relative; 0 if least."""
-    matrix, gap, cap = found.problem.normal_flexibility, found.problem.gap, found.press.law.cap
+    cap = found.press.law.cap
+    bounded = found.problem.bounded(0.0, cap)
+    matrix, gap = bounded.matrix.columns(np.arange(len(found.pressure))), bounded.gap
     balance = found.problem.balance_n
     rng = np.random.default_rng(7)
     p = found.pressure
