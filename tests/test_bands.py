@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
@@ -76,9 +76,14 @@ def rigid(job: Job) -> float:
     return job.factor * contacts * force * arm * (math.sin(lean) + contact.friction * math.cos(lean)) / 1e3
 
 
+def in_place(monkeypatch: pytest.MonkeyPatch, torque: Callable[[Job], float]) -> None:
+    """Put a function in place of the curves; its wrenches stand everything."""
+    monkeypatch.setattr(solving, "slip_torque", lambda job, judge: (torque(job), None))
+
+
 @pytest.fixture
 def closed_form(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(solving, "slip_torque", rigid)
+    in_place(monkeypatch, rigid)
 
 
 # --- reading --------------------------------------------------------------------------------------------------------
@@ -576,7 +581,7 @@ def test_a_planted_crossover_is_found_with_its_band(monkeypatch: pytest.MonkeyPa
         # Equal where r = 2 mu; friction is shared, so each sample crosses at twice its own.
         return 100.0 * (1.0 - r) if job.case.wrench.profile == "ring-six" else 100.0 * (1.0 - 2.0 * mu)
 
-    monkeypatch.setattr(solving, "slip_torque", planted)
+    in_place(monkeypatch, planted)
     only = {"contact": {"friction": {"low": 0.1, "high": 0.2}}}
     values = [f"{k} %" for k in range(0, 61, 5)]
     found = crossover(raw("ring-six", **only), raw("ring-twelve", **only), values, how=Sampling(32))

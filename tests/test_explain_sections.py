@@ -15,12 +15,14 @@ from cases import PROFILES, built, case, solved
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from scipy.optimize import linprog
 
 from contactfe.elastic import HeldBody, PlaneMaterial, nodal_stresses, von_mises
 from contactfe.elastic.loads import side_loads
 from contactfe.errors import ContactFEError
 from contactfe.explain import Cuts, Resultants, head_cuts, probe, resultants, utilisation
-from contactfe.explain.ligaments import closed_round, collapse_use, self_stress
+from contactfe.explain.collapse import collapse_use, self_stress
+from contactfe.explain.head import closed_round
 from contactfe.explain.sections import SHARES, STATIONS
 from contactfe.explain.torsion import HEX_TORSION_STRESS, body_torsion, heap_volume, twist_off
 from contactfe.inputs import parse_case, to_dict
@@ -393,6 +395,40 @@ def test_collapse_of_a_pinched_ring_is_the_plastic_hinge_mechanism() -> None:
     assert worst == pytest.approx(load * 100.0 / math.pi / plastic, rel=0.02)
 
 
+def complete_programme(loads: Resultants, cuts: Cuts, strength: float) -> float:
+    """The same limit with every tangent of every section given to the solver at once."""
+    h = loads.height
+    capacity = (strength * h, strength * h / math.sqrt(3.0), strength * h**2 / 4.0)
+    parts = (loads.normal, loads.shear, loads.moment)
+    n, v, m = (
+        np.column_stack([own, part]) / most[:, None]
+        for own, part, most in zip(parts, self_stress(cuts), capacity, strict=True)
+    )
+    rows, limits = [], []
+    for sign in (1.0, -1.0):
+        for s in np.linspace(-1.0, 1.0, 25):
+            for t in np.linspace(-1.0, 1.0, 13):
+                rows.append(sign * m + 2 * s * n + 4 * t**3 * v)
+                limits.append(np.full(len(h), 1 + s**2 + 3 * t**4))
+    scale = np.abs(rows[0]).max(axis=0)
+    free = [(0.0, None), *[(None, None)] * 3]
+    found = linprog([-1.0, 0, 0, 0], A_ub=np.vstack(rows) / scale, b_ub=np.concatenate(limits), bounds=free)
+    return float(scale[0] / found.x[0])
+
+
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_limits_brought_in_as_they_are_passed_give_the_optimum_of_all_of_them(seed: int) -> None:
+    # Against a general solver on the complete linear programme, under arbitrary loads of comparable use.
+    angle = np.linspace(0.0, math.tau, 41)[:-1]
+    d = np.column_stack([np.cos(angle), np.sin(angle)])
+    cuts = Cuts(9.0 * d, 12.0 * d, ("wall",) * len(angle))
+    draw = np.random.default_rng(seed).normal
+    loads = Resultants(cuts.height, draw(0, 60, 40), draw(0, 60, 40), draw(0, 60, 40))
+    around = np.ones(40, dtype=bool)
+    found = collapse_use(loads, cuts, around, (100.0, 100.0))
+    assert found == pytest.approx(complete_programme(loads, cuts, 100.0), rel=1e-6)
+
+
 # --- the fastener -------------------------------------------------------------------------------------------------
 
 
@@ -471,3 +507,28 @@ def test_cuts_through_a_jaw_balance_the_contact_forces_of_the_curve() -> None:
     assert abs(found.moment[0]) == pytest.approx(abs(moment), rel=0.02)
     assert not closed_round(b.wrench.mesh, cuts).any()
     assert spread_mm(b, state) > 0
+
+
+def test_the_rows_of_a_head_give_the_resultants_of_its_stresses() -> None:
+    # The same resultants from nodal stresses read at the stations of every cut, and from displacements by rows.
+    from contactfe.explain import wrench_states
+    from contactfe.explain.head import head_sections
+    from contactfe.explain.sections import STATIONS
+    from contactfe.turn.build import wrench_material
+
+    c = case("ring-six", mesh={"edge_at_contact": "0.4 mm", "edge_max": "3 mm"})
+    b, (curve, _) = built(c), solved(c)
+    mesh = b.wrench.mesh
+    states = wrench_states(b, curve.solutions[5:8])
+    head = head_sections(mesh, wrench_material(c), 16.0)
+    found = head.loads(states.displacement)
+    values = probe(mesh, head.cuts.points(STATIONS).reshape(-1, 2))
+    stress = np.stack([values @ s for s in states.stress]).reshape(3, len(head.cuts.place), -1, 4)
+    wanted = resultants(stress, head.cuts.direction, head.cuts.height)
+    for one, other in (
+        (found.normal, wanted.normal),
+        (found.shear, wanted.shear),
+        (found.moment, wanted.moment),
+    ):
+        np.testing.assert_allclose(one, other, atol=1e-9 * float(np.abs(other).max()))
+    assert head.around.any() and head_sections(mesh, wrench_material(c), 16.0) is head

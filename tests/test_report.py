@@ -27,6 +27,7 @@ from matplotlib.text import Text
 
 from contactfe.elastic import von_mises
 from contactfe.errors import ContactFEError
+from contactfe.explain import judged
 from contactfe.inputs import CaseInput, parse_case
 from contactfe.profile import profile_pair
 from contactfe.report import (
@@ -57,6 +58,7 @@ RINGS = ("ring-six", "ring-six-relieved", "ring-twelve", "ring-spline", "flare-n
 PROFILES = ("open-end", *RINGS)
 ANSWER_NAMES = (
     "slip_torque_Nm",
+    "reached_torque_Nm",
     "slip_rotation_deg",
     "onset_torque_Nm",
     "onset_rotation_deg",
@@ -66,6 +68,7 @@ ANSWER_NAMES = (
     "flank_stress_MPa_per_Nm",
     "crushed_length_mm",
     "crush_depth_um",
+    "wrench_use_at_slip",
 )
 MESHES = Path(__file__).resolve().parents[1] / "meshes"
 
@@ -528,7 +531,11 @@ def inline_pictures(page: Page) -> Iterator[bytes]:
 
 @pytest.mark.parametrize("kind", ["open-end", "free"])
 def test_the_page_of_a_case(kind: str) -> None:
-    record = solved(kind)
+    record = judged(solved(kind))
+    assert (
+        kind == "free"
+        or "torque reached not looked at" in check_offline(case_page(solved(kind), VERSION)).words
+    )
     html = case_page(record, VERSION)
     assert case_page(record, VERSION) == html
     page = check_offline(html)

@@ -24,7 +24,7 @@ import pytest
 from numpy.typing import NDArray
 
 from contactfe.bands import GridPoints, bands_at
-from contactfe.bands.solve import solve_jobs
+from contactfe.bands.solve import solving
 from contactfe.errors import InputError
 from contactfe.report import study_charts, study_page
 from contactfe.report.study import comparison_chart, horizontal
@@ -326,7 +326,7 @@ def test_shapes_that_scatter_and_twist_off_are_those_of_the_command_band(tmp_pat
     assert plan.cases[0].band is not None
     list(run_study(plan, StudyStore(tmp_path), Here()))
     task = plan.cases[0].band
-    found = bands_at([(task.uncertain, False, task.points)], 3, solve_jobs, alone=False)[0]
+    found = bands_at([(task.uncertain, False, task.points)], 3, solving(), alone=False)[0]
     row = read_rows(tmp_path / "results.csv")[0]
     stored = json.loads(StudyStore(tmp_path).path(plan.cases[0].case_id).read_text())["record"]["band"]
     assert stored["slip_torque_Nm"] == found.torque_Nm.tolist()
@@ -355,7 +355,23 @@ def test_rows_hold_the_band_beside_the_plain_answer(whole: Path) -> None:
         assert row["leading_input"] in (None, "contact.friction", "fastener.yield_strength", "wrench.opening")
     tables = pivots(plan_of().varied, rows)
     low, high = rows[0]["slip_torque_p10_Nm"], rows[0]["slip_torque_p90_Nm"]
-    assert tables[0].cells[0][0] == f"{rows[0]['slip_torque_median_Nm']:.3g} ({low:.3g} to {high:.3g})"
+    assert (
+        tables[0].cells[0][0].rstrip() == f"{rows[0]['slip_torque_median_Nm']:.3g} ({low:.3g} to {high:.3g})"
+    )
+
+
+def test_a_band_whose_wrench_gives_way_first_is_marked_as_that_of_the_grip() -> None:
+    row = {
+        "status": "ok", "wrench.profile": "flare-nut", "slip_torque_Nm": 90.0, "reached_torque_Nm": 60.0,
+        "wrench_use_at_slip": 1.4, "slip_torque_median_Nm": 88.0, "slip_torque_p10_Nm": 80.0, "slip_torque_p90_Nm": 99.0,
+    }  # fmt: skip
+    found = pivots(("wrench.profile",), [row])[0]
+    assert found.cells == (("88 (80 to 99)#",),)
+    assert found.notes == ("# in the plain case the wrench gives way first: the band is that of the grip",)
+    html = study_page([{**row, "turns_freely": False}], {}, "0")
+    assert "88.0 (80.0 to 99.0)#" in html and "the band is that of the grip" in html
+    sturdy = {**row, "reached_torque_Nm": 90.0, "wrench_use_at_slip": 0.7}
+    assert pivots(("wrench.profile",), [sturdy])[0].cells == (("88 (80 to 99)",),)
 
 
 def test_parquet_holds_the_same_table(whole: Path) -> None:

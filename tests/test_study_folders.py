@@ -128,6 +128,27 @@ def test_new_hexes_rank_the_profiles_as_the_trade_does() -> None:
         assert new == sorted(new, reverse=True)
 
 
+def test_wrenches_that_give_way_before_their_grip_does() -> None:
+    """What the study says of itself: no outside source knows these invented heads."""
+    rows = expected("rounding-by-yield")
+    found = {tuple(r[k] for k in ("wrench.profile", "fastener.grade", "fastener.rounding")): r for r in rows}
+    for row in rows:
+        if row["status"] == "ok":
+            gives_way = row["reached_torque_Nm"] < row["slip_torque_Nm"]
+            assert (row["wrench_use_at_slip"] > 1 or not gives_way) and gives_way == (
+                "gives way" in row["cautions"]
+            )
+    for r in range(0, 70, 10):
+        slotted, jaws, ring = (found[p, "10.9", f"{r} %"] for p in ("flare-nut", "open-end", "ring-six"))
+        assert slotted["reached_torque_Nm"] < slotted["slip_torque_Nm"]
+        assert jaws["reached_torque_Nm"] == jaws["slip_torque_Nm"]
+        assert (slotted["reached_torque_Nm"] < jaws["reached_torque_Nm"]) == (r <= 50)
+        assert (ring["reached_torque_Nm"] < ring["slip_torque_Nm"]) == (r <= 50)
+    for grade in ("8.8", "10.9"):
+        slotted, twelve = (found[p, grade, "60 %"] for p in ("flare-nut", "ring-twelve"))
+        assert slotted["reached_torque_Nm"] > twelve["reached_torque_Nm"]
+
+
 def test_twelve_points_turn_freely_past_their_limit() -> None:
     """On a hex that has become smaller than the circle within the ridges, whose tips are arcs of radius r
     that touch the flats of the opening S: diameter (S + 2 r) / cos 15 deg - 2 r (plane geometry)."""

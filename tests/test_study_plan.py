@@ -15,6 +15,7 @@ from contactfe.errors import InputError
 from contactfe.study import DEMO, StudyPlan, forecast, load_plan, parse_plan
 from contactfe.study import plan as plan_module
 from contactfe.study.identity import case_id
+from contactfe.turn.revision import SOLVER_REVISION
 
 BASE: dict[str, Any] = {"fastener": {"size": "M10", "grade": "8.8"}, "wrench": {"profile": "open-end"}}
 
@@ -265,7 +266,7 @@ def test_the_address_of_a_case_is_what_is_asked_and_by_which_solver(tmp_path: Pa
     case = plan_of(sweep={"contact.friction": [0.15]}).cases[0].case
     own = case_id(case)
     assert case_id(replace(case, name="other", cautions=("x",))) == own
-    assert case_id(case, revision=2) != own
+    assert case_id(case, revision=SOLVER_REVISION + 1) != own
     for changed in (
         replace(case, fastener=replace(case.fastener, yield_strength=np.nextafter(640.0, 641.0))),
         replace(case, wrench=replace(case.wrench, thickness=9.0)),

@@ -125,9 +125,10 @@ def test_the_table_has_a_row_for_each_case_in_plan_order(whole: Path) -> None:
     ]
     assert list(rows[0]) == [
         "case_id", "name", "fastener.rounding", "fastener.grade", "contact.friction", "status", "reason",
-        "turns_freely", "slip_torque_Nm", "slip_rotation_deg", "onset_torque_Nm", "onset_rotation_deg", "free_play_deg",
-        "jaw_spread_um_per_Nm", "flank_pressure_MPa_per_Nm", "flank_stress_MPa_per_Nm", "crushed_length_mm",
-        "crush_depth_um",
+        "turns_freely", "slip_torque_Nm", "reached_torque_Nm", "slip_rotation_deg", "onset_torque_Nm",
+        "onset_rotation_deg", "free_play_deg", "jaw_spread_um_per_Nm",
+        "flank_pressure_MPa_per_Nm", "flank_stress_MPa_per_Nm", "crushed_length_mm",
+        "crush_depth_um", "wrench_use_at_slip", "cautions",
     ]  # fmt: skip
     by = {tuple(r[p] for p in plan.varied): r["slip_torque_Nm"] for r in rows}
     assert by["0 %", "8.8", 0.1] < by["0 %", "8.8", 0.2] < by["0 %", "10.9", 0.2]

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, partial
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -14,16 +14,16 @@ from numpy.typing import NDArray
 
 from contactfe.bands.chances import Chance, chance
 from contactfe.bands.distributions import Distribution
-from contactfe.bands.jobs import Job, JobPlan, plan_jobs
+from contactfe.bands.jobs import JobPlan, plan_jobs
 from contactfe.bands.points import sobol_points
 from contactfe.bands.read import UncertainCase, split_case
-from contactfe.bands.solve import Watch, solve_jobs
+from contactfe.bands.solve import Solve, Watch, Weak, solving
 from contactfe.bands.typical import typical_scatter
+from contactfe.bands.wrench import wrench_cautions
 from contactfe.errors import ContactFEError
 from contactfe.standards import size, twist_off_torque
 
 Array = NDArray[np.float64]
-Solve = Callable[[Sequence[Job]], Array]
 
 SAMPLES = 128
 LOW, HIGH = 0.1, 0.9
@@ -156,8 +156,7 @@ def band(
     """
     uncertain, by_rule = uncertain_case(raw, folder=folder)
     points = sobol_points(n, len(uncertain.inputs) + 1, seed)
-    solve = partial(solve_jobs, workers=workers, watch=watch)
-    return bands_at([(uncertain, by_rule, points)], seed, solve)[0]
+    return bands_at([(uncertain, by_rule, points)], seed, solving(workers, watch))[0]
 
 
 def uncertain_case(
@@ -182,11 +181,12 @@ def bands_at(
 ) -> list[Band]:
     """Bands of cases at given points (n, d + 1), the last column for the shank; `solve` gets all jobs in one go.
 
-    With `alone` also one input at a time.
+    With `alone` also one input at a time, and cautions where the wrench gives way before slip.
     """
     laid = [_lay_out(uncertain, points, alone) for uncertain, _, points in tasks]
     jobs = [job for plans in laid for plan in plans for job in plan.jobs]
-    solved = solve(jobs)
+    weak: Weak = {}
+    solved = solve(jobs, weak if alone else None)
     found, at = [], 0
     for (uncertain, by_rule, points), plans in zip(tasks, laid, strict=True):
         torques = []
@@ -194,6 +194,7 @@ def bands_at(
             torques.append(plan.torques(solved[at : at + len(plan.jobs)]))
             at += len(plan.jobs)
         twist, why = _twist_off(uncertain, points)
+        told = wrench_cautions(plans[2].jobs[0], plans[0].jobs[: len(points)], weak) if alone else []
         single, nominal = (torques[1], float(torques[2][0])) if alone else (np.empty(0), math.nan)
         found.append(
             Band(
@@ -209,7 +210,7 @@ def bands_at(
                 one_at_a_time=_one_at_a_time(uncertain.inputs, single) if alone else (),
                 twist_off_Nm=twist,
                 no_twist_off=why,
-                cautions=(*uncertain.case.cautions, *_cautions(torques[0])),
+                cautions=(*told, *uncertain.case.cautions, *_cautions(torques[0])),
             )
         )
     return found

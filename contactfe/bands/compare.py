@@ -13,10 +13,9 @@ from numpy.typing import NDArray
 
 from contactfe.bands.band import HIGH, LOW, SAMPLES, Band, bands_at, uncertain_case
 from contactfe.bands.chances import Chance, chance
-from contactfe.bands.jobs import Job
 from contactfe.bands.points import joint_columns, sobol_points
 from contactfe.bands.read import UncertainCase
-from contactfe.bands.solve import Watch, solve_jobs
+from contactfe.bands.solve import Watch, solving
 from contactfe.errors import ContactFEError
 from contactfe.inputs import FIELDS, field_of, set_path
 from contactfe.inputs.values import read_value
@@ -143,10 +142,6 @@ class Sampling:
     folder: Path | None = None
     watch: Watch | None = None
 
-    def solve(self, jobs: Sequence[Job]) -> Array:
-        """Slip torques (n,) N m of the jobs."""
-        return solve_jobs(jobs, self.workers, self.watch)
-
 
 def compare(first: Mapping[str, Any], second: Mapping[str, Any], how: Sampling | None = None) -> Comparison:
     """Bands of two cases on common random numbers: what both share (outside [wrench]) has one value in both.
@@ -156,7 +151,8 @@ def compare(first: Mapping[str, Any], second: Mapping[str, Any], how: Sampling |
     how = how or Sampling()
     pair = _both(first, second, how.folder)
     points, shared = _joint([pair], how)
-    one, two = bands_at([(*case, u) for case, u in zip(pair, points[0], strict=True)], how.seed, how.solve)
+    tasks = [(*case, u) for case, u in zip(pair, points[0], strict=True)]
+    one, two = bands_at(tasks, how.seed, solving(how.workers, how.watch))
     return Comparison(one, two, shared)
 
 
@@ -188,7 +184,7 @@ def crossover(
         for pair, both in zip(pairs, points, strict=True)
         for case, u in zip(pair, both, strict=True)
     ]
-    found = bands_at(tasks, how.seed, how.solve, alone=False)
+    found = bands_at(tasks, how.seed, solving(how.workers, how.watch), alone=False)
     names = (found[0].name, found[1].name)
     one, two = (np.column_stack([b.torque_Nm for b in found[k::2]]) for k in (0, 1))
     known = np.isfinite(one).all(axis=1) & np.isfinite(two).all(axis=1)

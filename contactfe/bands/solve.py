@@ -20,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactfe.bands.jobs import Job
+from contactfe.bands.wrench import gives_way_at
 from contactfe.errors import ContactFEError, NotConverged
 from contactfe.inputs import CaseInput
 from contactfe.profile import ProfilePair, profile_pair
@@ -29,6 +30,9 @@ from contactfe.turn.shape import at_modulus
 
 Array = NDArray[np.float64]
 Watch = Callable[[int, int], None]
+Weak = dict[Job, float]
+Solve = Callable[[Sequence[Job], Weak | None], Array]
+Answer = tuple[float, float | None]  # slip torque, and where the wrench gives way before it, N m
 
 KEPT = 12  # bodies that a process remembers
 CHUNK = 2  # jobs that a worker takes at a time: few, so that none works alone at the end
@@ -37,10 +41,13 @@ MOST_WORKERS = 61  # more handles than this one call cannot wait for on some sys
 _folder: Path | None = None  # of a worker: where the bodies of its run are
 
 
-def solve_jobs(jobs: Sequence[Job], workers: int = 1, watch: Watch | None = None) -> Array:
+def solve_jobs(
+    jobs: Sequence[Job], workers: int = 1, watch: Watch | None = None, weak: Weak | None = None
+) -> Array:
     """Slip torques (n,) N m of the jobs: 0 where the wrench turns freely, nan where no curve was found.
 
-    The answers do not depend on `workers`. `watch` is called with how many of how many are done. Raises
+    The answers do not depend on `workers`. `watch` is called with how many of how many are done. `weak` takes the
+    jobs whose wrench gives way before slip, with the torque (N m) at which it does; None: it is not looked at. Raises
     GeometryError for bodies that cannot be built, ContactFEError for a number of workers that makes no sense or
     workers that cannot start.
     """
@@ -50,17 +57,25 @@ def solve_jobs(jobs: Sequence[Job], workers: int = 1, watch: Watch | None = None
     chunks = [unique[i : i + CHUNK] for i in range(0, len(unique), CHUNK)]
     found: dict[Job, float] = {}
 
-    def take(chunk: Sequence[Job], torques: Sequence[float]) -> None:
-        found.update(zip(chunk, torques, strict=True))
+    def take(chunk: Sequence[Job], answers: Sequence[Answer]) -> None:
+        for job, (torque, gives_way) in zip(chunk, answers, strict=True):
+            found[job] = torque
+            if weak is not None and gives_way is not None:
+                weak[job] = gives_way
         if watch is not None:
             watch(len(found), len(unique))
 
     if workers == 1 or len(chunks) == 1:
         for chunk in chunks:
-            take(chunk, solve_chunk(chunk))
+            take(chunk, solve_chunk(chunk, weak is not None))
     else:
-        _in_processes(chunks, min(workers, len(chunks)), take)
+        _in_processes(chunks, min(workers, len(chunks)), weak is not None, take)
     return np.array([found[job] for job in jobs])
+
+
+def solving(workers: int = 1, watch: Watch | None = None) -> Solve:
+    """`solve_jobs` with its workers and its watch settled."""
+    return lambda jobs, weak: solve_jobs(jobs, workers, watch, weak)
 
 
 def in_order(jobs: Sequence[Job]) -> list[Job]:
@@ -73,19 +88,20 @@ def hash_key(case: CaseInput) -> str:
     return repr((case.wrench, case.fastener))
 
 
-def solve_chunk(chunk: Sequence[Job]) -> list[float]:
-    """Slip torques N m of some jobs, one thread for the numerical libraries."""
+def solve_chunk(chunk: Sequence[Job], judge: bool) -> list[Answer]:
+    """Answers of some jobs, one thread for the numerical libraries."""
     _one_thread()
-    return [slip_torque(job) for job in chunk]
+    return [slip_torque(job, judge) for job in chunk]
 
 
-def slip_torque(job: Job) -> float:
-    """Slip torque of a job in N m; 0 where the wrench turns freely, nan when the contact does not converge.
+def slip_torque(job: Job, judge: bool = False) -> Answer:
+    """Slip torque of a job in N m; 0 where the wrench turns freely, nan when the contact does not converge. With
+    `judge` also where the wrench gives way before that.
 
     Raises:
         GeometryError: from outlines or mesher.
     """
-    return torque_on(job, _pair(pair_case(job)), _fastener(job.fastener), _wrench(job.wrench))
+    return answer_on(job, _pair(pair_case(job)), (_fastener(job.fastener), _wrench(job.wrench)), judge)
 
 
 def pair_case(job: Job) -> CaseInput:
@@ -93,8 +109,11 @@ def pair_case(job: Job) -> CaseInput:
     return replace(job.fastener, wrench=job.wrench.wrench)
 
 
-def torque_on(job: Job, pair: ProfilePair, fastener: BodyModel, wrench: BodyModel) -> float:
-    """`slip_torque` on bodies that are there already, at the common modulus."""
+def answer_on(
+    job: Job, pair: ProfilePair, bodies: tuple[BodyModel, BodyModel], judge: bool = False
+) -> Answer:
+    """`slip_torque` on bodies (fastener, wrench) that are there already, at the common modulus."""
+    fastener, wrench = bodies
     built = assemble(
         job.case,
         pair,
@@ -104,8 +123,11 @@ def torque_on(job: Job, pair: ProfilePair, fastener: BodyModel, wrench: BodyMode
     try:
         curve = torque_curve(built)
     except NotConverged:
-        return math.nan
-    return 0.0 if curve.free_play is None else job.factor * peak(curve)[1]
+        return math.nan, None
+    if curve.free_play is None:
+        return 0.0, None
+    limit = gives_way_at(built, curve) if judge else None
+    return job.factor * peak(curve)[1], None if limit is None else job.factor * limit
 
 
 @lru_cache(maxsize=4 * KEPT)
@@ -150,7 +172,10 @@ def _file(side: str, shape: CaseInput) -> Path | None:
 
 
 def _in_processes(
-    chunks: Sequence[Sequence[Job]], workers: int, take: Callable[[Sequence[Job], Sequence[float]], None]
+    chunks: Sequence[Sequence[Job]],
+    workers: int,
+    judge: bool,
+    take: Callable[[Sequence[Job], Sequence[Answer]], None],
 ) -> None:
     folder = tempfile.TemporaryDirectory(prefix="contactfe-band-")
     pool = ProcessPoolExecutor(
@@ -165,7 +190,7 @@ def _in_processes(
         if len(bodies) < len(jobs):
             for built in [pool.submit(build_body, *body) for body in bodies]:
                 built.result()
-        waiting = {pool.submit(solve_chunk, chunk): chunk for chunk in _dealt(chunks, workers)}
+        waiting = {pool.submit(solve_chunk, chunk, judge): chunk for chunk in _dealt(chunks, workers)}
         while waiting:
             done, _ = wait(waiting, return_when=FIRST_COMPLETED)
             for future in done:

@@ -115,6 +115,8 @@ def say_band(found: Band) -> None:
     _say_odds(found, None)
     if found.inputs:
         say_wrapped(sensitivity(found).sentence())
+    for caution in found.cautions:
+        say_wrapped(caution)
 
 
 def progress() -> Callable[[int, int], None]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -10,7 +11,7 @@ import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import cores, folder_problems
-from contactfe.cli.output import say, say_json, say_table
+from contactfe.cli.output import say, say_json, say_table, say_wrapped
 from contactfe.cli.progress import StudyProgress
 from contactfe.errors import InputError
 
@@ -250,19 +251,25 @@ def _say_tables(plan: StudyPlan, done: StudyDone) -> None:
             [(name, *cells) for name, cells in zip(table.rows, table.cells, strict=True)],
             ("", *table.columns),
         )
+    for note in dict.fromkeys(note for table in tables for note in table.notes):
+        say_wrapped(note, "  ")
 
 
 def _say_spread(done: StudyDone) -> None:
-    """Too many values for a table: the least, the middle and the most of the slip torque."""
+    """Too many values for a table: the least, the middle and the most of the torque reached."""
+    from contactfe.study.tables import mark, mark_words, reached_torque
+
     torque = sorted(
-        (row["slip_torque_Nm"], row["name"]) for row in done.rows if row["slip_torque_Nm"] is not None
+        (value, row["name"], mark(row)) for row in done.rows if (value := reached_torque(row)) is not None
     )
     if not torque:
         say("no case has a slip torque")
         return
     picked = (("least", torque[0]), ("middle", torque[len(torque) // 2]), ("most", torque[-1]))
     say("slip torque in N m")
-    say_table([(what, f"{value:.4g}", name) for what, (value, name) in picked])
+    say_table([(what, f"{value:.4g}{sign}", name) for what, (value, name, sign) in picked])
+    for sign, count in Counter(sign for _, _, sign in torque if sign).items():
+        say_wrapped(f"{count} of {len(done.rows)} cases {mark_words([sign])[0]}", "  ")
 
 
 def _say_failures(done: StudyDone) -> None:

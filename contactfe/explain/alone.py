@@ -9,7 +9,8 @@ from dataclasses import dataclass, replace
 
 from contactfe.errors import NotConverged
 from contactfe.inputs import CaseInput
-from contactfe.turn import BuiltPair, TorqueCurve, assemble, torque_curve
+from contactfe.mesh import SectionMesh
+from contactfe.turn import BodyModel, BuiltPair, TorqueCurve, assemble, torque_curve
 from contactfe.turn.build import scaled
 from contactfe.turn.estimate import peak
 
@@ -35,12 +36,20 @@ def grip_alone(built: BuiltPair) -> GripAlone:
     )
 
 
-def reassembled(built: BuiltPair, case: CaseInput, wrench: float = 1.0, fastener: float = 1.0) -> BuiltPair:
-    """The pair of another case on the same bodies, their flexibilities multiplied by factors."""
+def reassembled(
+    built: BuiltPair, case: CaseInput, wrench: float = 1.0, mesh: SectionMesh | None = None
+) -> BuiltPair:
+    """The pair of another case on the same bodies, the wrench's flexibility multiplied by a factor.
+
+    ``mesh``: that of the wrench moved to another shape, with the same nodes; its flexibility is left as it is.
+    """
     ratio = (
         built.case.wrench.thickness / built.case.fastener.engaged_depth
     )  # which `assemble` divides by again
-    return assemble(case, built.pair, scaled(built.fastener, fastener), scaled(built.wrench, ratio * wrench))
+    body = scaled(built.wrench, ratio * wrench)
+    return assemble(
+        case, built.pair, built.fastener, body if mesh is None else BodyModel(mesh, body.flexibility)
+    )
 
 
 def peak_torque(built: BuiltPair) -> float | None:

@@ -1,22 +1,29 @@
 """What would have helped: one input changed at a time, and the curve solved again.
 
-What leaves both bodies as they are is solved on them; a change of shape on a coarser model of the pair, beside the
-case itself on that model.
+What leaves both bodies as they are is solved on them, another shape of the wrench on its mesh moved to that shape
+(`contactfe.explain.nearby`); other corners of the fastener on a coarser model of the pair, beside the case itself on that
+model.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal
 
 from contactfe.errors import ContactFEError, GeometryError, NotConverged
 from contactfe.explain.alone import reassembled, top_of
 from contactfe.explain.bodies import SharedBodies
-from contactfe.explain.ligaments import wrench_limits
+from contactfe.explain.ligaments import section_path
+from contactfe.explain.morph import moved
+from contactfe.explain.nearby import Nearby
 from contactfe.inputs import CaseInput
+from contactfe.profile import TOUCHING, Outline, Piece, profile_pair
 from contactfe.standards import opening_limits, size
-from contactfe.turn import BuiltPair, CaseRecord, torque_curve
+from contactfe.turn import BuiltPair, CaseRecord, assemble, fastener_body, torque_curve
+from contactfe.turn.build import meshed_case, scaled
 from contactfe.turn.estimate import SlipEstimate
 
 COARSER = (
@@ -25,9 +32,17 @@ COARSER = (
 MORE = 0.10  # by how much most inputs are changed
 GRIPPIER = 0.05  # added to the friction
 LESS_WEAR = 0.10  # taken from the rounding
+RESHAPED = 0.05  # by how much dimensions of the opening are changed
+OPENINGS = {
+    "open-end": ("throat_depth", "depth of the throat"),
+    "ring-six-relieved": ("bearing_reach", "bearing reach"),
+    "ring-spline": ("lobe_angle", "angle of the lobes"),
+}
+"""Of each profile the dimension of the opening that a maker may change, and its name. What the others have beside the
+wall moves the torque by no more than the mesh does (measured: radius of the ridges, reach of the jaws, slot)."""
 SHARP = 0.01  # of the width across flats: corner radius of a sharp corner
 
-Change = Callable[[CaseInput], CaseInput]
+How = Literal["same", "opening", "shape", "corners"]
 
 
 @dataclass(frozen=True)
@@ -46,11 +61,16 @@ class Lever:
 
 @dataclass(frozen=True)
 class _Trial:
+    """A changed case, and how it is solved: "same" bodies and opening, another "opening", another "shape" of the wrench,
+    or a fastener with other "corners"."""
+
     key: str
     change: str
     case: CaseInput
-    remesh: bool = False
+    how: How = "same"
     choice: bool = True
+    back: CaseInput | None = None  # the change the other way, told where the first one does not help
+    back_change: str = ""
 
 
 def levers(record: CaseRecord, capped: bool = False) -> tuple[Lever, ...]:
@@ -58,31 +78,78 @@ def levers(record: CaseRecord, capped: bool = False) -> tuple[Lever, ...]:
 
     Args:
         capped: the wrench gives way before slip: the torque at which it does is what counts.
-
-    Raises:
-        NotConverged, GeometryError: the coarser model of the case itself cannot be solved.
     """
-    torque = record.estimate.slip_torque_Nm
-    if torque is None:
+    if record.estimate.slip_torque_Nm is None or not record.curve.peak_inside:
         return ()
-    answer = _delivered if capped else _slip
-    bodies = SharedBodies()
-    base = {False: record.built, True: bodies.build(coarser(record.built.case))}
-    before = {remesh: answer(built) for remesh, built in base.items()}
+    solver = _Solver(record, capped)
     found = []
-    for remesh, built in base.items():
-        own = before[remesh]
-        for trial in _trials(built.case, capped):
-            if trial.remesh is not remesh or not own:
-                continue
-            try:
-                after = answer(bodies.build(trial.case) if remesh else reassembled(built, trial.case))
-            except (GeometryError, NotConverged):
-                continue  # a change that cannot be built is none that could be made
-            if after is not None:
-                share = after / own - 1.0
-                found.append(Lever(trial.key, trial.change, share * torque, share, trial.choice))
+    for trial in _trials(record.built.case, capped):
+        share, words = solver.share(trial.case, trial.how), trial.change
+        if trial.back is not None and (share is None or share < 0):
+            share, words = solver.share(trial.back, trial.how), trial.back_change
+        if share is not None:
+            found.append(Lever(trial.key, words, share * solver.torque, share, trial.choice))
     return tuple(sorted(found, key=lambda lever: -lever.gain_share))
+
+
+class _Solver:
+    """Solves changed cases next to a record; what needs another mesh on a coarser model beside the case itself."""
+
+    def __init__(self, record: CaseRecord, capped: bool) -> None:
+        self._record, self._near = record, Nearby(record, capped)
+        self._answer = _delivered if capped else _slip
+        self._bodies = SharedBodies()
+        self.torque = self._near.own()
+
+    def share(self, case: CaseInput, how: How) -> float | None:
+        """By which share the torque of a changed case is larger; None where it cannot be built or solved."""
+        before: float | None = self.torque
+        try:
+            if how == "corners":
+                before, after = self._coarse_corners, self._cornered(case)
+            elif how == "shape":
+                after = self._shaped(case)
+                if after is None:
+                    before, after = self._coarse, self._answer(self._bodies.build(coarser(case)))
+            else:
+                after = self._near.changed(case) if how == "same" else None
+                if after is None:
+                    after = self._answer(reassembled(self._record.built, case))
+        except (GeometryError, NotConverged):
+            return None  # a change that cannot be built is none that could be made
+        return None if after is None or not before else after / before - 1.0
+
+    def _shaped(self, case: CaseInput) -> float | None:
+        """The torque on the moved mesh; None where that does not do."""
+        built = self._record.built
+        pair = profile_pair(meshed_case(case))
+        try:
+            mesh = moved(built.wrench.mesh, pair.wrench)
+            if _opening(mesh.outline) == _opening(built.wrench.mesh.outline):
+                return self._near.reshaped(case, mesh)
+            rig = reassembled(replace(built, pair=pair), case, mesh=mesh).rig
+            return self._near.reshaped(case, mesh, lambda state: rig.problem(state.rotation))
+        except (GeometryError, NotConverged):
+            return None
+
+    def _cornered(self, case: CaseInput) -> float | None:
+        """The torque with a fastener meshed coarser, on the wrench as it is."""
+        built, mesh = self._record.built, meshed_case(coarser(case))
+        pair = profile_pair(mesh)
+        ratio = built.case.wrench.thickness / built.case.fastener.engaged_depth
+        return self._answer(assemble(case, pair, fastener_body(mesh, pair), scaled(built.wrench, ratio)))
+
+    @cached_property
+    def _coarse_corners(self) -> float | None:
+        return self._cornered(self._record.built.case)
+
+    @cached_property
+    def _coarse(self) -> float | None:
+        return self._answer(self._bodies.build(coarser(self._record.built.case)))
+
+
+def _opening(outline: Outline) -> tuple[Piece, ...]:
+    return tuple(piece for piece in outline.pieces if piece.name in TOUCHING)
 
 
 def coarser(case: CaseInput) -> CaseInput:
@@ -107,8 +174,8 @@ def _delivered(built: BuiltPair) -> float | None:
     top = top_of(curve)
     if not top:
         return top
-    limits = wrench_limits(CaseRecord(built, curve, SlipEstimate(False, slip_torque_Nm=top)))
-    return top if limits is None else min(top, limits.collapse_Nm)
+    path = section_path(CaseRecord(built, curve, SlipEstimate(False, slip_torque_Nm=top)))
+    return top if path is None else min(top, path.collapse_Nm())
 
 
 def _trials(case: CaseInput, capped: bool) -> Iterator[_Trial]:
@@ -127,6 +194,7 @@ def _contact_trials(case: CaseInput, capped: bool) -> Iterator[_Trial]:
             "clearance",
             f"opening {w.opening:.5g} to {opening:.5g} mm ({why})",
             replace(case, wrench=replace(w, opening=opening)),
+            how="opening",
         )
     friction = c.friction + GRIPPIER
     yield _Trial(
@@ -198,7 +266,7 @@ def _wear_trials(case: CaseInput) -> Iterator[_Trial]:
             "corner-wear",
             f"corners rounded by {100 * f.rounding:.3g} to {100 * less:.3g} %",
             replace(case, fastener=replace(f, rounding=less)),
-            remesh=True,
+            how="corners",
         )
     elif f.corner_radius > 1.01 * SHARP * f.across_flats:
         sharp = SHARP * f.across_flats
@@ -206,37 +274,42 @@ def _wear_trials(case: CaseInput) -> Iterator[_Trial]:
             "corner-radius",
             f"corner radius {f.corner_radius:.3g} to {sharp:.3g} mm",
             replace(case, fastener=replace(f, corner_radius=sharp)),
-            remesh=True,
+            how="corners",
         )
 
 
 def _head_trials(case: CaseInput) -> Iterator[_Trial]:
-    """A thicker wall."""
+    """Changes of shape that are a maker's choice: a thicker wall, and what the profile bears with."""
     dims, opening = case.wrench.dims, case.wrench.opening
     if "outside_diameter" in dims:
         wall = dims["outside_diameter"] / 2 - opening / math.sqrt(3.0)
-        yield _dim(
-            case,
-            "outside_diameter",
-            dims["outside_diameter"] + 2 * MORE * wall,
-            "wall",
-            "outside diameter",
-            ": wall 10 % thicker",
-        )
+        yield _dim(case, "outside_diameter", 2 * MORE * wall, "wall", "outside diameter", "wall 10 % thicker")
     elif "head_width" in dims:
         wall = (dims["head_width"] - opening) / 2
-        yield _dim(
-            case,
-            "head_width",
-            dims["head_width"] + 2 * MORE * wall,
-            "wall",
-            "width of the head",
-            ": jaws 10 % stronger",
-        )
+        yield _dim(case, "head_width", 2 * MORE * wall, "wall", "width of the head", "jaws 10 % stronger")
+    name, words = OPENINGS.get(case.wrench.profile, ("", ""))
+    if name in dims:
+        more = RESHAPED * dims[name]
+        if name == "throat_depth":  # the corner of the fastener has to clear it
+            more = min(more, dims[name] - case.fastener.across_flats / math.sqrt(3.0))
+        if more > 0:
+            sign = 1 if name == "lobe_angle" else -1  # what helps as a rule is tried first
+            yield _dim(case, name, sign * more, name.replace("_", "-"), words, "")
 
 
-def _dim(case: CaseInput, name: str, value: float, key: str, words: str, why: str) -> _Trial:
+def _dim(case: CaseInput, name: str, more: float, key: str, words: str, why: str) -> _Trial:
+    """A dimension made larger, or smaller where that helps."""
     old = case.wrench.dims[name]
-    items = tuple((n, value if n == name else v) for n, v in case.wrench.dims_items)
-    changed = replace(case, wrench=replace(case.wrench, dims_items=items))
-    return _Trial(key, f"{words} {old:.4g} to {value:.4g} mm{why}", changed, remesh=True)
+    degree = name.endswith("angle")
+
+    def changed(value: float) -> tuple[CaseInput, str]:
+        items = tuple((n, value if n == name else v) for n, v in case.wrench.dims_items)
+        shown = [math.degrees(x) if degree else x for x in (old, value)]
+        text = f"{words} {shown[0]:.4g} to {shown[1]:.4g} {'deg' if degree else 'mm'}"
+        note = f"a change of shape: {why}" if why and value > old else "a change of shape"
+        return replace(case, wrench=replace(case.wrench, dims_items=items)), f"{text} ({note})"
+
+    (larger, told), (smaller, told_back) = changed(old + more), changed(old - more)
+    # A thinner wall is no choice: it never helps.
+    back = (None, "") if key == "wall" else (smaller, told_back)
+    return _Trial(key, told, larger, "shape", True, *back)

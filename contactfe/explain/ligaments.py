@@ -1,8 +1,7 @@
 """The wrench's strength along the torque-rotation curve: first yield, its sections, and when the head gives way.
 
 An open head gives way when its first section has yielded through. A closed ring does not: forces go round the other
-side. It gives way when no state of self-stress keeps all its sections within their limit any more (lower-bound
-theorem of limit analysis; Drucker, Greenberg & Prager 1951, from memory).
+side. It gives way at its plastic limit load (`contactfe.explain.collapse`).
 """
 
 from __future__ import annotations
@@ -12,24 +11,22 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linprog
-from scipy.sparse import csr_matrix, eye, hstack, vstack
 
 from contactfe.contact import ContactSolution
-from contactfe.explain.cuts import HANDLE, Cuts, head_cuts
-from contactfe.explain.probe import probe
-from contactfe.explain.sections import PLANE_STRAIN_YIELD, STATIONS, Resultants, resultants, utilisation
-from contactfe.explain.states import wrench_states
+from contactfe.elastic import nodal_stresses, von_mises
+from contactfe.explain.collapse import collapse_use
+from contactfe.explain.cuts import Cuts
+from contactfe.explain.head import HeadSections, head_sections
+from contactfe.explain.sections import PLANE_STRAIN_YIELD, Resultants, utilisation
+from contactfe.explain.states import wrench_displacements
 from contactfe.mesh import SectionMesh
 from contactfe.turn import BuiltPair, CaseRecord
-from contactfe.turn.build import head_circle
+from contactfe.turn.build import head_circle, wrench_material
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 MOST_STATES = 8  # of the curve up to slip at which the wrench's stresses are worked out
-AXIAL = np.linspace(-1.0, 1.0, 25)  # where the parabola of the axial force is replaced by its tangents
-SHEAR = np.linspace(-1.0, 1.0, 13)
 
 
 @dataclass(frozen=True)
@@ -77,43 +74,90 @@ class WrenchLimits:
     redundant: bool
 
 
-def wrench_limits(record: CaseRecord) -> WrenchLimits | None:
-    """The limits of the wrench's head; None when the wrench turns freely.
+@dataclass(frozen=True, eq=False)
+class SectionPath:
+    """The sections of the head on the way up to slip.
+
+    ``torque`` (k,) N m, the curve's largest last; ``displacement`` (k, n, 2) mm of the wrench; ``loads`` and ``use``
+    (k, c) of its sections, a use of 1 being one that yields through.
+    """
+
+    built: BuiltPair
+    torque: Array
+    displacement: Array
+    head: HeadSections
+    loads: Resultants
+    use: Array
+
+    @property
+    def section_Nm(self) -> float:
+        """Torque (N m) at which the first section yields through, beyond slip in proportion."""
+        return reached(self.torque, self.use.max(axis=1))
+
+    @property
+    def use_at_slip(self) -> float:
+        """Largest use of a section at slip."""
+        return float(self.use[-1].max())
+
+    @property
+    def worst_place(self) -> str:
+        """Where the section that is used most at slip lies, in words."""
+        return self.head.cuts.place[int(self.use[-1].argmax())]
+
+    def collapse_Nm(self) -> float:
+        """Torque (N m) at which the head gives way, beyond slip in proportion."""
+        head = self.head
+        if not head.around.any():
+            return self.section_Nm
+        own = self.built.case.wrench.yield_strength
+        strain = self.built.case.contact.plane == "strain"
+        strength = (own * (PLANE_STRAIN_YIELD if strain else 1.0), own)
+        return reached_lazily(
+            self.torque, lambda k: collapse_use(_at(self.loads, k), head.cuts, head.around, strength)
+        )
+
+
+def section_path(record: CaseRecord) -> SectionPath | None:
+    """Loads and use of the head's sections at a few states up to slip; None when the wrench turns freely.
 
     Raises:
-        ContactFEError: a section cannot be found in the mesh.
+        ContactFEError: the head has no section, or one cannot be found in the mesh.
     """
     torque, solutions = loading_path(record)
     if not solutions:
         return None
     built = record.built
-    mesh, case = built.wrench.mesh, built.case
-    strength = case.wrench.yield_strength
-    states = wrench_states(built, solutions)
-    cuts = head_cuts(mesh.outline, case.fastener.across_flats)
-    interpolate = probe(mesh, cuts.points(STATIONS).reshape(-1, 2))
-    stress = np.stack([interpolate @ s for s in states.stress]).reshape(len(torque), len(cuts.place), -1, 4)
-    loads = resultants(stress, cuts.direction, cuts.height)
-    use = utilisation(loads, strength, case.contact.plane)
-    around = closed_round(mesh, cuts)
-    section = reached(torque, use.max(axis=1))
-    collapse = section
-    if around.any():
-        collapse = reached_lazily(
-            torque, lambda k: collapse_use(_at(loads, k), cuts, around, _strength(built))
-        )
+    case, mesh = built.case, built.wrench.mesh
+    head = head_sections(mesh, wrench_material(case), case.fastener.across_flats)
+    u = wrench_displacements(built, solutions)
+    loads = head.loads(u)
+    use = utilisation(loads, case.wrench.yield_strength, case.contact.plane)
+    return SectionPath(built, torque, u, head, loads, use)
+
+
+def wrench_limits(record: CaseRecord) -> WrenchLimits | None:
+    """The limits of the wrench's head; None when the wrench turns freely.
+
+    Raises:
+        ContactFEError: the head has no section, or one cannot be found in the mesh.
+    """
+    path = section_path(record)
+    if path is None:
+        return None
+    case, mesh = path.built.case, path.built.wrench.mesh
+    material = wrench_material(case)
     radius, centre = head_circle(case, mesh)
-    head = np.flatnonzero(np.linalg.norm(mesh.nodes - centre, axis=1) <= radius)
-    hot = states.von_mises[:, head]
-    hottest = int(head[int(hot[-1].argmax())])
+    inside = np.flatnonzero(np.linalg.norm(mesh.nodes - centre, axis=1) <= radius)
+    hot = np.stack([von_mises(nodal_stresses(mesh, material, u))[inside] for u in path.displacement])
+    hottest = int(inside[int(hot[-1].argmax())])
     return WrenchLimits(
-        slip_torque_Nm=float(torque[-1]),
-        first_yield_Nm=reached(torque, hot.max(axis=1) / strength),
-        section_Nm=section,
-        collapse_Nm=collapse,
+        slip_torque_Nm=float(path.torque[-1]),
+        first_yield_Nm=reached(path.torque, hot.max(axis=1) / case.wrench.yield_strength),
+        section_Nm=path.section_Nm,
+        collapse_Nm=path.collapse_Nm(),
         hot_spot=_hot_spot(mesh, hottest, float(hot[-1].max())),
-        ligaments=_worst(cuts, loads, use, torque),
-        redundant=bool(around.any()),
+        ligaments=_worst(path.head.cuts, path.loads, path.use, path.torque),
+        redundant=bool(path.head.around.any()),
     )
 
 
@@ -155,67 +199,6 @@ def reached_lazily(torque: Array, use: Callable[[int], float]) -> float:
     return reached(torque[chosen], np.array([found[k] for k in chosen]))
 
 
-def closed_round(mesh: SectionMesh, cuts: Cuts) -> NDArray[np.bool_]:
-    """Which cuts (c,) are sections of a closed ring: they lead from one loop of the outline to another."""
-    loop_of = np.concatenate([np.full(len(loop), k) for k, loop in enumerate(mesh.outline.loops)])
-    pieces = mesh.outline.pieces
-    u = np.linspace(0.0, 1.0, 41)
-    points = np.vstack([p.points(u) for p in pieces])
-    loop = np.repeat(loop_of, len(u))
-    ends = [
-        loop[np.linalg.norm(points[:, None] - at[None], axis=2).argmin(axis=0)]
-        for at in (cuts.inner, cuts.outer)
-    ]
-    return np.asarray((ends[0] != ends[1]) & (np.array(cuts.place) != HANDLE))
-
-
-def collapse_use(
-    loads: Resultants, cuts: Cuts, around: NDArray[np.bool_], strength: tuple[float, float]
-) -> float:
-    """Use of the whole ring: 1 when no self-stress keeps every section within its limit.
-
-    A linear programme for the largest load factor; the self-stress of a closed ring is one force and one couple that
-    go round it. The limit curves are replaced by their tangents (0.2 % outside at most). ``strength``: yield strength
-    for N and M, and for V, MPa.
-    """
-    h = loads.height
-    normal, shear, moment = strength[0] * h, strength[1] * h / np.sqrt(3.0), strength[0] * h**2 / 4.0
-    own = [np.where(around[:, None], part, 0.0) for part in self_stress(cuts)]
-    axial = np.column_stack([loads.normal, own[0]]) / normal[:, None]
-    across = np.column_stack([loads.shear, own[1]]) / shear[:, None]
-    bend = np.column_stack([loads.moment, own[2]]) / moment[:, None]
-    c = len(h)
-    one, none = eye(c, format="csr"), csr_matrix((c, c))
-    rows = [hstack([csr_matrix(sign * bend), one, one]) for sign in (1.0, -1.0)]
-    limits = [np.ones(2 * c)]
-    for at in AXIAL:  # a >= n^2 by tangents
-        rows.append(hstack([csr_matrix(2 * at * axial), -one, none]))
-        limits.append(np.full(c, at**2))
-    for at in SHEAR:  # b >= v^4 by tangents
-        rows.append(hstack([csr_matrix(4 * at**3 * across), none, -one]))
-        limits.append(np.full(c, 3 * at**4))
-    free = [(0.0, None), (None, None), (None, None), (None, None), *[(0.0, 1.0)] * (2 * c)]
-    aim = np.zeros(4 + 2 * c)
-    aim[0] = -1.0
-    answer = linprog(aim, A_ub=vstack(rows, format="csr"), b_ub=np.concatenate(limits), bounds=free)
-    return 1.0 / float(answer.x[0])
-
-
-def self_stress(cuts: Cuts) -> tuple[Array, Array, Array]:
-    """What a force and a couple that go round a ring do to its cuts: rows (c, 3) of N, V and M.
-
-    Columns: a unit force along x and along y at the axis, and a unit couple. M is about the middle of each cut and
-    positive when it pulls at the inner end.
-    """
-    d, none = cuts.direction, np.zeros((len(cuts.place), 1))
-    middle = 0.5 * (cuts.inner + cuts.outer)
-    return (
-        np.hstack([d[:, 1:], -d[:, :1], none]),
-        np.hstack([d, none]),
-        np.column_stack([-middle[:, 1], middle[:, 0], -np.ones(len(d))]),
-    )
-
-
 def place_of(mesh: SectionMesh, node: int) -> str:
     """Where a node lies in words: on which kind of edge, or inside."""
     on = np.flatnonzero((mesh.boundary.nodes == node).any(axis=1))
@@ -232,11 +215,6 @@ def place_of(mesh: SectionMesh, node: int) -> str:
         "blend": "blend of the handle",
     }
     return words.get(name, name.replace("-", " "))
-
-
-def _strength(built: BuiltPair) -> tuple[float, float]:
-    own = built.case.wrench.yield_strength
-    return own * (PLANE_STRAIN_YIELD if built.case.contact.plane == "strain" else 1.0), own
 
 
 def _at(loads: Resultants, k: int) -> Resultants:

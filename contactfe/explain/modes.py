@@ -9,8 +9,9 @@ from typing import Literal
 import numpy as np
 
 from contactfe.contact import ContactSolution
+from contactfe.errors import ContactFEError
 from contactfe.explain.alone import GripAlone, grip_alone
-from contactfe.explain.ligaments import WrenchLimits, wrench_limits
+from contactfe.explain.ligaments import WrenchLimits, section_path, wrench_limits
 from contactfe.explain.torsion import TwistOff, body_torsion, twist_off
 from contactfe.turn import CaseRecord, spread_mm
 
@@ -107,7 +108,7 @@ def failure_modes(record: CaseRecord) -> Modes:
     """Torque and margin of every mode of a solved case; solves its curve twice more on the same bodies.
 
     Raises:
-        ContactFEError: a section of the wrench cannot be found in its mesh.
+        ContactFEError: the wrench has no section, or one cannot be found in its mesh.
     """
     wrench = wrench_limits(record)
     if wrench is None or record.estimate.slip_torque_Nm is None:
@@ -165,25 +166,31 @@ def is_open(record: CaseRecord) -> bool:
 
 def effective_slip(record: CaseRecord, limits: WrenchLimits | None) -> EffectiveSlip | None:
     """What the pair reaches: the slip torque, or less where the wrench gives way; None if it turns freely."""
+    if limits is None:
+        return None
+    return _effective(record, limits.section_Nm, limits.collapse_Nm, limits.ligaments[0].place)
+
+
+def _effective(record: CaseRecord, section: float, collapse: float, place: str) -> EffectiveSlip | None:
+    """The same from the torques (N m) of the first section and of giving way, and the place of the worst section."""
     e = record.estimate
-    if limits is None or e.slip_torque_Nm is None or e.slip_rotation_deg is None:
+    if e.slip_torque_Nm is None or e.slip_rotation_deg is None:
         return None
     cautions = []
-    torque, rotation, capped = e.slip_torque_Nm, e.slip_rotation_deg, limits.collapse_Nm < e.slip_torque_Nm
+    torque, rotation, capped = e.slip_torque_Nm, e.slip_rotation_deg, collapse < e.slip_torque_Nm
     if capped:
         top = int(np.argmax(record.curve.torque)) + 1
         rising = np.maximum.accumulate(record.curve.torque[:top])
-        torque = limits.collapse_Nm
+        torque = collapse
         rotation = math.degrees(float(np.interp(torque, rising, record.curve.rotation[:top])))
         cautions.append(
             f"the wrench gives way at about {torque:.4g} N m, before the grip is lost at {e.slip_torque_Nm:.4g} N m: "
             "the curve ends there"
         )
-    elif limits.section_Nm < e.slip_torque_Nm:
+    elif section < e.slip_torque_Nm:
         cautions.append(
-            f"a section of the wrench ({limits.ligaments[0].place}) yields through at about "
-            f"{limits.section_Nm:.4g} N m, before slip at {e.slip_torque_Nm:.4g} N m: the wrench is bent for good, and "
-            "then gives more than reckoned here"
+            f"a section of the wrench ({place}) yields through at about {section:.4g} N m, before slip at "
+            f"{e.slip_torque_Nm:.4g} N m: the wrench is bent for good, and then gives more than reckoned here"
         )
     return EffectiveSlip(torque, rotation, capped, tuple(cautions))
 
@@ -191,13 +198,28 @@ def effective_slip(record: CaseRecord, limits: WrenchLimits | None) -> Effective
 def judged(record: CaseRecord) -> CaseRecord:
     """The record with the torque that the pair really reaches, and a caution where the wrench gives way first.
 
-    Raises:
-        ContactFEError: a section of the wrench cannot be found in its mesh.
+    Cheap enough for every case of a study: some solves on the wrench as it is held, and the limit load of a ring only
+    where one of its sections yields through before slip. A head whose sections cannot be found has no torque that it
+    reaches, and a caution that says so.
     """
-    found = effective_slip(record, wrench_limits(record))
+    slip = record.estimate.slip_torque_Nm
+    try:
+        path = section_path(record)
+    except ContactFEError as error:
+        note = f"whether the wrench gives way before slip could not be told: {error.message}"
+        return replace(record, notes=(note,))
+    if path is None or slip is None:
+        return record
+    section = path.section_Nm
+    found = _effective(record, section, path.collapse_Nm() if section < slip else section, path.worst_place)
     if found is None:
         return record
-    return replace(record, reached=(found.torque_Nm, found.rotation_deg), notes=found.cautions)
+    return replace(
+        record,
+        reached=(found.torque_Nm, found.rotation_deg),
+        wrench_use=path.use_at_slip,
+        notes=found.cautions,
+    )
 
 
 def _grip_modes(grip: Grip) -> list[Mode]:

@@ -48,25 +48,32 @@ class BodyStates:
 
 def wrench_states(built: BuiltPair, solutions: Sequence[ContactSolution]) -> BodyStates:
     """The wrench at some contact states; stresses refer to its own thickness."""
+    body = hold_wrench(built.case, built.wrench.mesh)
+    return _states(body, wrench_displacements(built, solutions))
+
+
+def wrench_displacements(built: BuiltPair, solutions: Sequence[ContactSolution]) -> Array:
+    """Displacements (k, n, 2) in mm of the wrench at some contact states."""
     ratio = built.case.wrench.thickness / built.case.fastener.engaged_depth
     forces = [s.problem.nodal_forces(s.pressure, s.law.friction)[1] / ratio for s in solutions]
-    mesh = built.wrench.mesh
-    return _states(hold_wrench(built.case, mesh), built.wrench.flexibility.nodes, forces)
+    return _displacements(hold_wrench(built.case, built.wrench.mesh), built.wrench.flexibility.nodes, forces)
 
 
 def fastener_states(built: BuiltPair, solutions: Sequence[ContactSolution]) -> BodyStates:
     """The fastener at some contact states, in its own frame."""
     forces = [s.problem.nodal_forces(s.pressure, s.law.friction)[0] for s in solutions]
-    mesh = built.fastener.mesh
-    return _states(hold_fastener(built.case, mesh), built.fastener.flexibility.nodes, forces)
+    body = hold_fastener(built.case, built.fastener.mesh)
+    return _states(body, _displacements(body, built.fastener.flexibility.nodes, forces))
 
 
-def _states(body: HeldBody, nodes: Index, forces: Sequence[Array]) -> BodyStates:
-    mesh, k = body.mesh, len(forces)
-    load = np.zeros((2 * len(mesh.nodes), k))
+def _displacements(body: HeldBody, nodes: Index, forces: Sequence[Array]) -> Array:
+    load = np.zeros((2 * len(body.mesh.nodes), len(forces)))
     load[np.column_stack([2 * nodes, 2 * nodes + 1]).ravel()] = np.column_stack(forces)
-    u = body.displacements(load).T.reshape(k, -1, 2)
-    return BodyStates(mesh, u, np.stack([nodal_stresses(mesh, body.material, one) for one in u]))
+    return np.asarray(body.displacements(load).T.reshape(len(forces), -1, 2))
+
+
+def _states(body: HeldBody, u: Array) -> BodyStates:
+    return BodyStates(body.mesh, u, np.stack([nodal_stresses(body.mesh, body.material, one) for one in u]))
 
 
 def state_at(record: CaseRecord, rotation_deg: float) -> ContactSolution:

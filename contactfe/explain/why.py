@@ -73,7 +73,7 @@ def explain(record: CaseRecord) -> Explanation:
     """Explain a solved case: its modes, the chain of events, and the inputs that would have helped.
 
     Raises:
-        NotConverged, GeometryError: the coarser model for the effect of the inputs cannot be solved.
+        ContactFEError: the wrench has no section, or one cannot be found in its mesh.
 
     Example:
         >>> from contactfe import parse_case, solve_case

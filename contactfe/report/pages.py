@@ -102,10 +102,17 @@ def case_page(record: CaseRecord, version: str, figures: CaseFigures | None = No
     )
 
 
+JUDGED = ("reached_torque_Nm", "wrench_use_at_slip")  # what only a judged record knows
+
+
 def headline(record: CaseRecord) -> str:
     """Return the answer of a case in a few words."""
     torque = record.estimate.slip_torque_Nm
-    return "Turns freely: it does not grip" if torque is None else f"Slips at {number(torque)} N·m"
+    if torque is None:
+        return "Turns freely: it does not grip"
+    if record.reached is not None and record.reached[0] < torque:
+        return f"Wrench gives way at {number(record.reached[0])} N·m, before it slips at {number(torque)} N·m"
+    return f"Slips at {number(torque)} N·m"
 
 
 def record_json(record: CaseRecord, version: str) -> str:
@@ -154,7 +161,8 @@ def _answers(record: CaseRecord) -> list[Mapping[str, str]]:
     rows: list[Mapping[str, str]] = []
     for answer in ANSWERS:
         value = values[answer.key]
-        shown = "none" if value is None else number(value)
+        absent = "none" if record.estimate.turns_freely or answer.key not in JUDGED else "not looked at"
+        shown = absent if value is None else number(value)
         rows.append({"label": answer.label, "value": shown, "unit": answer.unit, "meaning": answer.meaning})
     return rows
 

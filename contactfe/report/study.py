@@ -21,6 +21,7 @@ from contactfe.report.rows import (
     Row,
     Swept,
     band_of,
+    gives_way_first,
     outcome,
     row_words,
     strength_of,
@@ -29,13 +30,14 @@ from contactfe.report.rows import (
     value_of,
     value_words,
 )
-from contactfe.report.style import CAUTION, COLOURS, LINES, MARKERS, SOFT, blank, foot, save, styled
+from contactfe.report.style import CAUTION, COLOURS, INK, LINES, MARKERS, SOFT, blank, foot, save, styled
 from contactfe.report.words import PROFILES
 
 Lines = dict[str, list[Row]]
 ALL = "all cases"
 SHADED = 3  # lines whose bands are drawn as areas; more would hide each other
 APART = 0.012  # of the axis: how far error bars of several lines stand from each other
+RING: dict[str, Any] = {"ls": "none", "marker": "o", "color": INK, "mfc": "none", "mew": 1.1, "ms": 12}
 
 
 def study_figures(rows: Sequence[Row], folder: Path) -> list[Path]:
@@ -57,10 +59,10 @@ def study_figures(rows: Sequence[Row], folder: Path) -> list[Path]:
 def study_charts(rows: Sequence[Row]) -> dict[str, Figure]:
     """Return the figures of a study by name: "slip-torque-PROFILE" for each profile, and "comparison".
 
-    Slip torque stands against the rounding, or against the first swept number where no rounding was swept,
-    or against the first swept words; one line for each combination of the other inputs. Cases that turn
-    freely stand at zero. Cases with a band stand at their median, with the band from 10 to 90 %. The comparison takes
-    the lowest strength and the first value of every other input
+    The torque reached (slip, or less where the wrench gives way first) stands against the rounding, or against
+    the first swept number where no rounding was swept, or against the first swept words; one line for each
+    combination of the other inputs. Cases that turn freely stand at zero. Cases with a band stand at their median,
+    with the band from 10 to 90 %. The comparison takes the lowest strength and the first value of every other input
     but the profile.
     """
     swept = swept_inputs(rows)
@@ -154,7 +156,7 @@ def _profiles(rows: Sequence[Row]) -> list[str]:
 
 
 def _height(row: Row, unit: float) -> float:
-    """Slip torque over a unit, 0 where the wrench turns freely, nan without an answer: it breaks the line."""
+    """Torque over a unit, 0 where the wrench turns freely, nan without an answer: it breaks the line."""
     torque = torque_of(row)
     return math.nan if torque is None else torque / unit
 
@@ -175,7 +177,8 @@ def _sheet(title: str, entries: int) -> tuple[Figure, Axes]:
 
 
 def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> None:
-    """Draw every line, torques over a unit; filled markers for cases that slip, hollow ones for free ones."""
+    """Draw every line, torques over a unit; filled markers for cases that slip, hollow ones for free ones, and a ring
+    round those whose wrench gives way first."""
     _draw_bands(ax, lines, across, unit)
     for k, rows in enumerate(lines.values()):
         look = _look(k)
@@ -187,6 +190,9 @@ def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> No
             x, y = [p[0] for p in points if p[2] == free], [p[1] for p in points if p[2] == free]
             marker = {**look, "ls": "none", "mfc": "white" if free else look["color"], "mew": 1.4, "ms": 7}
             ax.plot(x, y, zorder=4, clip_on=False, **marker)
+        weak = [(_place(row, across), _height(row, unit)) for row in rows if gives_way_first(row)]
+        if weak:
+            ax.plot([p[0] for p in weak], [p[1] for p in weak], zorder=5, clip_on=False, **RING)
     heights = [_height(row, unit) for rows in lines.values() for row in rows]
     heights += [band[2] / unit for rows in lines.values() for row in rows if (band := band_of(row))]
     top = max((h for h in heights if not math.isnan(h)), default=0.0)
@@ -248,6 +254,8 @@ def _legend(ax: Axes, lines: Lines) -> None:
     if any(_free(row) for row in rows):
         hollow: dict[str, Any] = {"ls": "none", "marker": "o", "color": SOFT, "mfc": "white", "mew": 1.4}
         handles.append(Line2D([], [], label="hollow, at zero: turns freely", **hollow))
+    if any(gives_way_first(row) for row in rows):
+        handles.append(Line2D([], [], label="ringed: the wrench gives way first", **RING))
     ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), borderaxespad=0.0)
 
 

@@ -15,6 +15,8 @@ from contactfe.report.rows import (
     Swept,
     answer,
     band_of,
+    gives_way_first,
+    mark_of,
     outcome,
     row_words,
     swept_inputs,
@@ -25,7 +27,7 @@ from contactfe.report.rows import (
 )
 from contactfe.report.study import horizontal, study_charts
 from contactfe.report.words import ANSWERS, BAND, PROFILES, number, plain
-from contactfe.study.tables import label
+from contactfe.study.tables import label, mark_words
 from contactfe.turn.record import SAFETY
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
@@ -71,6 +73,7 @@ def study_page(
         pivot=_pivot(rows, swept),
         bands=any(band_of(row) is not None for row in rows),
         odds=_odds(odds),
+        marks=mark_words(mark_of(row) for row in rows),
         figures=[_picture(name, figure) for name, figure in ordered],
         table=_all_cases(rows, swept),
         about=[(key.replace("_", " "), _about(value)) for key, value in meta.items() if key not in _OWN],
@@ -83,7 +86,7 @@ def study_page(
 
 
 def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
-    """The largest slip torque of the study, and the case that has it."""
+    """The largest torque that a case of the study reaches, and the case that has it."""
     slipping = [row for row in rows if outcome(row) == "slips"]
     if not slipping:
         return (
@@ -91,10 +94,13 @@ def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
         ), ""
     best = max(slipping, key=lambda row: torque_of(row) or 0.0)
     where, band = row_words(best, [item.path for item in swept]), band_of(best)
+    torque = f"{number(torque_of(best) or 0.0)} N·m"
     if band is not None:
         reach = f"{number(band[1])} to {number(band[2])} N·m in eight of ten samples"
-        where = f"{where}; {reach}" if where else reach
-    return f"Largest slip torque: {number(torque_of(best) or 0.0)} N·m", where
+        return f"Largest slip torque: {torque}", f"{where}; {reach}" if where else reach
+    if gives_way_first(best):
+        return f"Largest torque: {torque}, where the wrench gives way", where
+    return f"Largest slip torque: {torque}", where
 
 
 def _counts(rows: Sequence[Row]) -> str:

@@ -37,6 +37,9 @@ class Answer:
 
 ANSWERS: tuple[Answer, ...] = (
     Answer("slip_torque_Nm", "slip torque", "N·m", "largest torque of the curve, over the engaged depth"),
+    Answer(
+        "reached_torque_Nm", "torque reached", "N·m", "slip torque, or less where the wrench gives way first"
+    ),
     Answer("slip_rotation_deg", "rotation at slip", "deg", "of the wrench's head, from square"),
     Answer("onset_torque_Nm", "onset torque", "N·m", "where the grip begins to give for good"),
     Answer("onset_rotation_deg", "rotation at onset", "deg", "of the wrench's head, from square"),
@@ -53,6 +56,12 @@ ANSWERS: tuple[Answer, ...] = (
     ),
     Answer("crushed_length_mm", "crushed length", "mm", "of surface at slip, all flats together"),
     Answer("crush_depth_um", "crush depth", "µm", "deepest place at slip"),
+    Answer(
+        "wrench_use_at_slip",
+        "use of the wrench",
+        "of yield",
+        "most used section at slip; at 1 it yields through",
+    ),
 )
 
 BAND: tuple[Answer, ...] = (

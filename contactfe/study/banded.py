@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from contactfe import __version__
 from contactfe.bands import Duel, band_record, bands_at, sensitivity
 from contactfe.bands.jobs import Job
-from contactfe.bands.solve import in_order, pair_case, torque_on
+from contactfe.bands.solve import Weak, answer_on, in_order, pair_case
 from contactfe.study.bodies import BodyStore, Side, body_keys, outlines
 from contactfe.study.plan import PROFILE, PlannedCase, StudyPlan
 from contactfe.study.scatter import CaseBand
@@ -59,12 +59,13 @@ def solve_band(
     return answers, band_record(found, __version__, shares)
 
 
-def _torques(store: BodyStore, kept: frozenset[str], jobs: Sequence[Job]) -> Array:
-    """Slip torques (n,) N m of jobs, each solved once, from a cold start."""
+def _torques(store: BodyStore, kept: frozenset[str], jobs: Sequence[Job], _: Weak | None) -> Array:
+    """Slip torques (n,) N m of jobs, each solved once, from a cold start. Whether the wrench stands them is judged
+    in the plain case."""
     found = {}
     for job in in_order(jobs):
-        fastener = _body(store, kept, "fastener", job)
-        found[job] = torque_on(job, outlines(pair_case(job)), fastener, _body(store, kept, "wrench", job))
+        bodies = (_body(store, kept, "fastener", job), _body(store, kept, "wrench", job))
+        found[job] = answer_on(job, outlines(pair_case(job)), bodies)[0]
     return np.array([found[job] for job in jobs])
 
 

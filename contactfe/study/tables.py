@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import importlib.util
 import io
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ STATE = ("status", "reason")
 ANSWERS = (
     "turns_freely",
     "slip_torque_Nm",
+    "reached_torque_Nm",
     "slip_rotation_deg",
     "onset_torque_Nm",
     "onset_rotation_deg",
@@ -32,7 +33,16 @@ ANSWERS = (
     "flank_stress_MPa_per_Nm",
     "crushed_length_mm",
     "crush_depth_um",
+    "wrench_use_at_slip",
 )
+CAUTIONS = "cautions"
+MARKS = {
+    "*": "the wrench gives way first, at the torque shown",
+    "#": "in the plain case the wrench gives way first: the band is that of the grip",
+    "+": "a section of the wrench yields through before slip: it is bent for good",
+}
+"""What stands behind a torque in small tables, and what it says."""
+FIRST_TO_GO = ("*", "#")  # marks of a wrench that gives way before the grip is lost
 
 
 BAND = (
@@ -50,9 +60,9 @@ _WORDED = ("leading_input",)
 
 
 def columns_of(plan: StudyPlan) -> tuple[str, ...]:
-    """The columns of a study's table: address, name, varied inputs, status and reason, answers; of a study with
-    distributions also the bands, and the odds of slipping below the target where there is one."""
-    return (*FIRST, *plan.varied, *STATE, *ANSWERS, *_band_columns(plan))
+    """The columns of a study's table: address, name, varied inputs, status and reason, answers, cautions; of a study
+    with distributions also the bands, and the odds of slipping below the target where there is one."""
+    return (*FIRST, *plan.varied, *STATE, *ANSWERS, CAUTIONS, *_band_columns(plan))
 
 
 def _band_columns(plan: StudyPlan) -> tuple[str, ...]:
@@ -78,7 +88,33 @@ def row_of(plan: StudyPlan, case: PlannedCase, outcome: Outcome) -> Row:
         "status": outcome.status,
         "reason": outcome.reason,
         **{name: answers.get(name) for name in (*ANSWERS, *_band_columns(plan))},
+        CAUTIONS: answers.get(CAUTIONS) or "",
     }
+
+
+def reached_torque(row: Row) -> float | None:
+    """Torque (N m) that a case really reaches: less than slip where the wrench gives way first.
+
+    The slip torque where a table of an older version does not say; None without an answer.
+    """
+    reached = row.get("reached_torque_Nm")
+    return row.get("slip_torque_Nm") if reached is None else reached
+
+
+def mark(row: Row) -> str:
+    """The mark of `MARKS` behind the torque of a row, or nothing."""
+    slip, reached, use = (row.get(n) for n in ("slip_torque_Nm", "reached_torque_Nm", "wrench_use_at_slip"))
+    if slip is None or reached is None or use is None:
+        return ""
+    if reached < slip:
+        return "*" if row.get("slip_torque_median_Nm") is None else "#"
+    return "+" if use >= 1.0 else ""
+
+
+def mark_words(marks: Iterable[str]) -> list[str]:
+    """One line for every mark that occurs."""
+    found = set(marks)
+    return [f"{sign} {words}" for sign, words in MARKS.items() if sign in found]
 
 
 def write_csv(path: Path, columns: Sequence[str], rows: Sequence[Row]) -> None:
@@ -129,7 +165,7 @@ def read_rows(path: str | Path) -> list[Row]:
 
 
 def _read(column: str, cell: str) -> Any:
-    if column in (*FIRST, *STATE):
+    if column in (*FIRST, *STATE, CAUTIONS):
         return cell
     if cell in _WORDS:
         return _WORDS[cell]
@@ -173,7 +209,8 @@ _WORDS = {"": None, "true": True, "false": False}
 
 @dataclass(frozen=True)
 class Pivot:
-    """Slip torque laid out as text: ``title`` says what is held, ``cells`` are rows by columns."""
+    """Torque reached, laid out as text: ``title`` says what is held, ``cells`` are rows by columns, ``notes`` say
+    what the marks behind torques mean."""
 
     title: str
     row_name: str
@@ -181,10 +218,11 @@ class Pivot:
     rows: tuple[str, ...]
     columns: tuple[str, ...]
     cells: tuple[tuple[str, ...], ...]
+    notes: tuple[str, ...] = ()
 
 
 def pivots(varied: Sequence[str], rows: Sequence[Row]) -> list[Pivot]:
-    """Slip torque in N m (of a band its median and its 10 to 90 %) by the profile (or the first varied input)
+    """Torque reached in N m (of a band its median and its 10 to 90 %) by the profile (or the first varied input)
     down and the rounding (or the next one) across.
 
     One table for each combination of the other inputs. A single varied input stands down the side.
@@ -204,13 +242,15 @@ def _pivot(held: Sequence[str], key: Sequence[Any], axes: tuple[str, str], rows:
     side = list(dict.fromkeys(row[down] for row in rows))
     top = list(dict.fromkeys(row.get(across, "") for row in rows))
     at: Mapping[tuple[Any, Any], Row] = {(row[down], row.get(across, "")): row for row in rows}
+    notes = mark_words(mark(row) for row in rows)
     return Pivot(
         title=", ".join(f"{label(n)} {_short(v)}" for n, v in zip(held, key, strict=True)),
         row_name=label(down),
         column_name=label(across) if across else "",
         rows=tuple(_short(v) for v in side),
         columns=tuple(_short(v) for v in top) if across else ("slip torque",),
-        cells=tuple(tuple(_torque(at.get((s, t))) for t in top) for s in side),
+        cells=tuple(tuple(_torque(at.get((s, t)), bool(notes)) for t in top) for s in side),
+        notes=tuple(notes),
     )
 
 
@@ -229,12 +269,13 @@ def _short(value: Any) -> str:
     return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
-def _torque(row: Row | None) -> str:
+def _torque(row: Row | None, marked: bool) -> str:
+    """The text of a row's torque; with marks elsewhere in the table, one without leaves room for it."""
     if row is None:
         return ""
     if row.get("slip_torque_median_Nm") is not None:
         low, high = row["slip_torque_p10_Nm"], row["slip_torque_p90_Nm"]
-        return f"{row['slip_torque_median_Nm']:.3g} ({low:.3g} to {high:.3g})"
+        return f"{row['slip_torque_median_Nm']:.3g} ({low:.3g} to {high:.3g}){mark(row) or ' ' * marked}"
     if row["status"] == OK:
-        return f"{row['slip_torque_Nm']:.4g}"
+        return f"{reached_torque(row):.4g}{mark(row) or ' ' * marked}"
     return {FREE: "turns freely", FAILED: "failed"}[row["status"]]

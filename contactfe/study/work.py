@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from contactfe import __version__
 from contactfe.errors import ContactFEError
+from contactfe.explain import judged
 from contactfe.inputs import CaseInput
 from contactfe.study.bodies import SIDES, BodyKeys, BodyStore, Side, assemble_case, body_keys
 from contactfe.study.plan import PlannedCase
@@ -118,8 +119,9 @@ def _solve(task: CaseTask) -> Outcome:
     wrench = _body(task, "wrench", task.keys.wrench, task.keep[1])
     built = assemble_case(task.case, fastener, wrench)
     curve = torque_curve(built)
-    record = CaseRecord(built, curve, slip_estimate(built, curve))
-    answers, told = record.answers(), record.to_dict(__version__)
+    record = judged(CaseRecord(built, curve, slip_estimate(built, curve)))
+    answers = record.answers() | {"cautions": "; ".join(record.own_cautions())}
+    told = record.to_dict(__version__)
     if task.band is not None:
         from contactfe.study.banded import solve_band  # takes a while to import
 

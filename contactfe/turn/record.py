@@ -23,12 +23,14 @@ class CaseRecord:
 
     ``reached`` is filled in where the strength of the wrench was looked at: the torque (N m) that the pair really
     reaches and the head's rotation there (deg), less than slip where the wrench gives way first. ``notes`` says so.
+    ``wrench_use`` is the largest use of a section of the wrench at slip; one with a use of 1 yields through.
     """
 
     built: BuiltPair
     curve: TorqueCurve
     estimate: SlipEstimate
     reached: tuple[float, float] | None = None
+    wrench_use: float | None = None
     notes: tuple[str, ...] = ()
 
     def answers(self) -> dict[str, Any]:
@@ -37,6 +39,7 @@ class CaseRecord:
         return {
             "turns_freely": e.turns_freely,
             "slip_torque_Nm": e.slip_torque_Nm,
+            "reached_torque_Nm": self.reached[0] if self.reached else None,
             "slip_rotation_deg": e.slip_rotation_deg,
             "onset_torque_Nm": e.onset_torque_Nm,
             "onset_rotation_deg": e.onset_rotation_deg,
@@ -46,11 +49,16 @@ class CaseRecord:
             "flank_stress_MPa_per_Nm": early.stress if early else None,
             "crushed_length_mm": e.crushed_length_mm,
             "crush_depth_um": e.crush_depth_um,
+            "wrench_use_at_slip": self.wrench_use,
         }
 
     def cautions(self) -> list[str]:
         """What the reader has to keep in mind, the general caution last."""
-        return [*self.notes, *self.built.case.cautions, *self.estimate.cautions, SAFETY]
+        return [*self.own_cautions(), SAFETY]
+
+    def own_cautions(self) -> list[str]:
+        """The cautions of this very case, without the general one."""
+        return [*self.notes, *self.built.case.cautions, *self.estimate.cautions]
 
     def to_dict(self, version: str) -> dict[str, Any]:
         """Everything about the case as plain values."""
@@ -58,7 +66,6 @@ class CaseRecord:
         return {
             "name": self.built.case.name,
             **self.answers(),
-            "reached_torque_Nm": self.reached[0] if self.reached else None,
             "reached_rotation_deg": self.reached[1] if self.reached else None,
             "load_share": list(self.estimate.load_share),
             "early": asdict(early) if early else None,

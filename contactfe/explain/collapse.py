@@ -1,0 +1,76 @@
+"""The plastic limit of a closed ring: when no state of self-stress keeps all its sections within their limit.
+
+A linear programme for the largest load factor (lower-bound theorem of limit analysis; Drucker, Greenberg & Prager 1951,
+from memory). The self-stress of a closed ring is one force and one couple that go round it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import linprog
+
+from contactfe.explain.cuts import Cuts
+from contactfe.explain.sections import Resultants
+
+Array = NDArray[np.float64]
+
+AXIAL = np.linspace(-1.0, 1.0, 25)  # where the parabola of the axial force is replaced by its tangents
+SHEAR = np.linspace(-1.0, 1.0, 13)
+SLACK = 1e-7  # by how much a section may pass its limit: what the solver of the programme allows as well
+MOST_ROUNDS = 100
+
+
+def collapse_use(
+    loads: Resultants, cuts: Cuts, around: NDArray[np.bool_], strength: tuple[float, float]
+) -> float:
+    """Use of the whole ring: 1 when no self-stress keeps every section within its limit.
+
+    ``strength``: yield strength for N and M, and for V, MPa. Unknowns are the load factor and the self-stress; every
+    pair of a tangent to n^2 and one to v^4 is a limit of each section (0.2 % outside the curves at most). Only those
+    that some round has passed are given to the solver: the optimum is the same, and few of them matter.
+    """
+    h = loads.height
+    normal, shear, moment = strength[0] * h, strength[1] * h / np.sqrt(3.0), strength[0] * h**2 / 4.0
+    own = [np.where(around[:, None], part, 0.0) for part in self_stress(cuts)]
+    axial = np.column_stack([loads.normal, own[0]]) / normal[:, None]
+    across = np.column_stack([loads.shear, own[1]]) / shear[:, None]
+    bend = np.column_stack([loads.moment, own[2]]) / moment[:, None]
+    size = np.maximum(np.abs(bend).max(axis=0), 1e-12)
+    axial, across, bend = axial / size, across / size, bend / size
+    rows = np.vstack([bend, -bend])
+    limits = np.ones(len(rows))
+    aim = np.array([-1.0, 0.0, 0.0, 0.0])
+    free = [(0.0, None), (None, None), (None, None), (None, None)]
+    for _ in range(MOST_ROUNDS):
+        at = linprog(aim, A_ub=rows, b_ub=limits, bounds=free).x
+        n, v, m = axial @ at, across @ at, bend @ at
+        squares, fourths = 2 * AXIAL[:, None] * n - AXIAL[:, None] ** 2, _fourth(v)
+        s, t = AXIAL[squares.argmax(axis=0)], SHEAR[fourths.argmax(axis=0)]
+        passed = np.flatnonzero(np.abs(m) + squares.max(axis=0) + fourths.max(axis=0) > 1.0 + SLACK)
+        if not passed.size:
+            break
+        s, t, sign = s[passed, None], t[passed, None], np.sign(m[passed])[:, None]
+        rows = np.vstack([rows, sign * bend[passed] + 2 * s * axial[passed] + 4 * t**3 * across[passed]])
+        limits = np.concatenate([limits, (1.0 + s**2 + 3 * t**4).ravel()])
+    return float(size[0] / at[0])
+
+
+def _fourth(v: Array) -> Array:
+    """Tangents to v^4 at every station of `SHEAR`, (13, c)."""
+    return np.asarray(4 * SHEAR[:, None] ** 3 * v - 3 * SHEAR[:, None] ** 4)
+
+
+def self_stress(cuts: Cuts) -> tuple[Array, Array, Array]:
+    """What a force and a couple that go round a ring do to its cuts: rows (c, 3) of N, V and M.
+
+    Columns: a unit force along x and along y at the axis, and a unit couple. M is about the middle of each cut and
+    positive when it pulls at the inner end.
+    """
+    d, none = cuts.direction, np.zeros((len(cuts.place), 1))
+    middle = 0.5 * (cuts.inner + cuts.outer)
+    return (
+        np.hstack([d[:, 1:], -d[:, :1], none]),
+        np.hstack([d, none]),
+        np.column_stack([-middle[:, 1], middle[:, 0], -np.ones(len(d))]),
+    )

@@ -1,0 +1,155 @@
+"""Slip torques of cases that differ a little from a solved one, from the states of its curve.
+
+Near the top of the curve each state is solved again for the changed case, started from the state that is known; places
+of the curve that lie below are looked at only where the strength of the wrench needs them. What a body of another shape
+gives is not worked out for every node of its boundary: the displacement under the forces of the state is enough, and
+the two are brought together in a few rounds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from contactfe.contact import ContactProblem, ContactSolution
+from contactfe.contact.rig import solve_problem
+from contactfe.elastic import HeldBody
+from contactfe.errors import NotConverged
+from contactfe.explain.alone import top_of
+from contactfe.explain.ligaments import loading_path, section_path
+from contactfe.inputs import CaseInput
+from contactfe.mesh import SectionMesh
+from contactfe.turn import BodyModel, BuiltPair, CaseRecord, TorqueCurve
+from contactfe.turn.build import contact_law, hold_wrench
+
+Array = NDArray[np.float64]
+
+NEAR = 0.9  # of the largest torque: from where on states are solved again
+ROUNDS = 8  # of bringing forces and displacements together, at most
+STILL = 2e-4  # of the torque: what a round may still change at the end
+
+Problem = Callable[[ContactSolution], ContactProblem]
+
+
+@dataclass(frozen=True, eq=False)
+class Nearby:
+    """A solved record whose neighbours are asked for. ``capped``: the torque that counts is the one at which the wrench
+    gives way, where that comes before slip."""
+
+    record: CaseRecord
+    capped: bool
+
+    def own(self) -> float:
+        """Torque (N m) of the record itself."""
+        slip = self.record.estimate.slip_torque_Nm or 0.0
+        path = section_path(self.record) if self.capped else None
+        return slip if path is None else min(slip, path.collapse_Nm())
+
+    def changed(self, case: CaseInput) -> float | None:
+        """Torque (N m) of a case with the same bodies and opening, other strengths, friction, depth or thickness.
+
+        None where the top of its curve does not lie among the states of the known one.
+
+        Raises:
+            NotConverged: a state has no solution.
+        """
+        built, own = self.record.built, self.record.built.case
+        # The wrench's flexibility refers to the engaged depth.
+        factor = (own.wrench.thickness / own.fastener.engaged_depth) / (
+            case.wrench.thickness / case.fastener.engaged_depth
+        )
+        flex = built.wrench.flexibility
+        wrench = replace(flex, matrix=factor * flex.matrix) if factor != 1.0 else flex
+        bodies = (built.fastener.flexibility.matrix, wrench.matrix)
+
+        def problem(state: ContactSolution) -> ContactProblem:
+            return replace(state.problem, flexibilities=bodies)
+
+        changed = replace(
+            built, case=case, law=contact_law(case), wrench=BodyModel(built.wrench.mesh, wrench)
+        )
+        return self._torque(changed, [self._solved(changed, s, problem(s)) for s in self._states()])
+
+    def reshaped(self, case: CaseInput, mesh: SectionMesh, problem: Problem | None = None) -> float | None:
+        """Torque (N m) of a case with a wrench of another shape, meshed with the cells and nodes of the known one.
+
+        Args:
+            problem: contact at a known state's rotation where the opening has another shape; None: it has not.
+
+        Raises:
+            NotConverged: a state has no solution, or forces and displacements do not come together.
+        """
+        built = self.record.built
+        changed = replace(built, case=case, wrench=BodyModel(mesh, built.wrench.flexibility))
+        states = self._states()
+        problems = [s.problem if problem is None else problem(s) for s in states]
+        given = _Given(built, hold_wrench(case, mesh))
+        now, before = states, np.zeros(len(states))
+        for _ in range(ROUNDS):
+            shifts = given.shifts(problems, now)
+            shifted = [replace(p, gap=p.gap + d) for p, d in zip(problems, shifts, strict=True)]
+            now = [self._solved(changed, s, p) for s, p in zip(now, shifted, strict=True)]
+            torque = np.array([s.torque for s in now])
+            if np.abs(torque - before).max() <= STILL * torque.max():
+                return self._torque(changed, now)
+            before = torque
+        raise NotConverged(
+            "forces and displacements of the changed wrench did not come together", slug="rounds"
+        )
+
+    def _states(self) -> list[ContactSolution]:
+        curve = self.record.curve
+        chosen = {id(s): s for s in loading_path(self.record)[1]} if self.capped else {}
+        near = curve.torque >= NEAR * curve.torque.max()
+        # The run that belongs to the top.
+        top = int(np.argmax(curve.torque))
+        first = top - int(np.argmin(near[top::-1])) + 1 if not near[: top + 1].all() else 0
+        last = top + int(np.argmin(near[top:])) if not near[top:].all() else len(near)
+        chosen |= {id(s): s for s in curve.solutions[first:last]}
+        return [s for s in curve.solutions if id(s) in chosen]
+
+    def _solved(self, built: BuiltPair, state: ContactSolution, problem: ContactProblem) -> ContactSolution:
+        handle = built.rig.handle
+        # Crushed cells start at the cap of their own law.
+        start = replace(state, pressure=state.pressure * (built.law.cap / state.law.cap))
+        try:
+            return solve_problem(problem, state.rotation, built.law, handle, start)
+        except NotConverged:
+            return solve_problem(problem, state.rotation, built.law, handle)
+
+    def _torque(self, built: BuiltPair, solved: list[ContactSolution]) -> float | None:
+        known = self.record.curve
+        place = {s.rotation: at for s, at in zip(known.solutions, known.rotation.tolist(), strict=True)}
+        torque = np.array([s.torque for s in solved]) * built.case.fastener.engaged_depth / 1e3
+        top = int(np.argmax(torque))
+        if top in (0, len(solved) - 1):
+            return None
+        curve = TorqueCurve(
+            np.array([place[s.rotation] for s in solved]), torque, tuple(solved), known.free_play
+        )
+        found = top_of(curve)
+        if not self.capped or found is None:
+            return found
+        path = section_path(CaseRecord(built, curve, self.record.estimate))
+        return found if path is None else min(found, path.collapse_Nm())
+
+
+class _Given:
+    """What a wrench of another shape gives more than the known one, at the forces of some states."""
+
+    def __init__(self, built: BuiltPair, body: HeldBody) -> None:
+        nodes = built.wrench.flexibility.nodes
+        self._matrix, self._body = built.wrench.flexibility.matrix, body
+        self._unknowns = np.column_stack([2 * nodes, 2 * nodes + 1]).ravel()
+        self._ratio = built.case.wrench.thickness / built.case.fastener.engaged_depth
+
+    def shifts(self, problems: list[ContactProblem], states: list[ContactSolution]) -> list[Array]:
+        """Changes of the weighted gaps (c,) of problems under the pressures of states at the same rotations."""
+        forces = np.column_stack([s.problem.nodal_forces(s.pressure, s.law.friction)[1] for s in states])
+        load = np.zeros((2 * len(self._body.mesh.nodes), len(states)))
+        load[self._unknowns] = forces
+        more = self._body.displacements(load)[self._unknowns] / self._ratio - self._matrix @ forces
+        return [p.wrench.measured(np.ascontiguousarray(more[:, k])) for k, p in enumerate(problems)]

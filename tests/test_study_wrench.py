@@ -1,0 +1,230 @@
+"""Studies and bands say where the wrench gives way before the grip is lost, by the numbers of `contactfe turn`.
+
+The numbers themselves are held against hand calculations in test_explain_sections.py; here the same case has to give the
+same torque whichever way it is asked."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from contactfe.bands import band
+from contactfe.cli.main import new_app
+from contactfe.cli.sweep import register as add_sweep
+from contactfe.cli.turn import register as add_turn
+from contactfe.errors import ContactFEError
+from contactfe.explain import judged, wrench_limits
+from contactfe.inputs import CaseInput, parse_case
+from contactfe.report.rows import gives_way_first, torque_words
+from contactfe.report.study import study_charts
+from contactfe.report.study_pages import study_page
+from contactfe.study import pivots, read_rows
+from contactfe.study.tables import MARKS, Row, mark, reached_torque
+from contactfe.turn import solve_case
+
+COARSE = {"edge_at_contact": "0.4 mm", "edge_max": "3 mm"}
+HEAD = {"size": "M10", "grade": "8.8", "stock": "bar"}
+THIN, WHOLE, THICK = "22 mm", "26 mm", "30 mm"
+STUDY = """
+format = 1
+name = "walls"
+[base.fastener]
+size = "M10"
+grade = "8.8"
+stock = "bar"
+[base.wrench]
+profile = "ring-six"
+[base.mesh]
+edge_at_contact = "0.4 mm"
+edge_max = "3 mm"
+[sweep]
+"wrench.outside_diameter" = ["30 mm", "22 mm"]
+"""
+CASE = """
+format = 1
+name = "thin"
+[fastener]
+size = "M10"
+grade = "8.8"
+stock = "bar"
+[wrench]
+profile = "ring-six"
+outside_diameter = "22 mm"
+[mesh]
+edge_at_contact = "0.4 mm"
+edge_max = "3 mm"
+"""
+
+
+def ring(outside: str) -> CaseInput:
+    wrench = {"profile": "ring-six", "outside_diameter": outside}
+    return parse_case({"format": 1, "name": "ring", "fastener": HEAD, "wrench": wrench, "mesh": COARSE})
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the study of two walls, its results in out, and what both commands said."""
+    folder = tmp_path_factory.mktemp("walls")
+    (folder / "study.toml").write_text(STUDY)
+    (folder / "case.toml").write_text(CASE)
+    app = new_app()
+    add_sweep(app)
+    add_turn(app)
+    words = ["sweep", str(folder / "study.toml"), "--out", str(folder / "out"), "--workers", "1", "--quiet"]
+    swept = CliRunner().invoke(app, words)
+    assert swept.exit_code == 0, swept.output
+    (folder / "said").write_text(swept.stdout)
+    turned = CliRunner().invoke(app, ["turn", str(folder / "case.toml"), "--json"])
+    assert turned.exit_code == 0, turned.output
+    (folder / "turned.json").write_text(turned.stdout)
+    return folder
+
+
+@pytest.fixture(scope="module")
+def rows(home: Path) -> list[Row]:
+    return read_rows(home / "out" / "results.csv")
+
+
+# --- sweeps -------------------------------------------------------------------------------------------------------
+
+
+def test_a_thin_ring_reaches_in_a_sweep_what_it_reaches_alone(home: Path, rows: list[Row]) -> None:
+    thin, turned = rows[1], json.loads((home / "turned.json").read_text())
+    assert thin["wrench.outside_diameter"] == THIN
+    assert thin["reached_torque_Nm"] == pytest.approx(turned["reached_torque_Nm"], rel=1e-9)
+    assert thin["slip_torque_Nm"] == pytest.approx(turned["slip_torque_Nm"], rel=1e-9)
+    assert thin["reached_torque_Nm"] < thin["slip_torque_Nm"] and thin["wrench_use_at_slip"] > 1
+    assert mark(thin) == "*" and thin["cautions"].startswith("the wrench gives way at about")
+    assert thin["cautions"].split(";")[0] in turned["cautions"]
+
+
+def test_a_thick_ring_reaches_its_slip_torque(rows: list[Row]) -> None:
+    thick = rows[0]
+    assert thick["wrench.outside_diameter"] == THICK
+    assert thick["reached_torque_Nm"] == thick["slip_torque_Nm"] and 0 < thick["wrench_use_at_slip"] < 1
+    assert mark(thick) == "" and "wrench" not in thick["cautions"]
+
+
+def test_the_console_and_the_page_mark_the_thin_ring(home: Path, rows: list[Row]) -> None:
+    said = (home / "said").read_text().splitlines()
+    line = next(line for line in said if line.split()[:2] == THIN.split())
+    assert line.split()[-1] == f"{rows[1]['reached_torque_Nm']:.4g}*"
+    assert not any("*" in other or "+" in other for other in said if other.split()[:2] == THICK.split())
+    assert f"  * {MARKS['*']}" in said
+    page = (home / "out" / "study.html").read_text(encoding="utf-8")
+    assert f"* {MARKS['*']}" in page and f"+ {MARKS['+']}" not in page
+
+
+def test_a_ring_that_yields_through_but_holds_has_a_mark_of_its_own() -> None:
+    # 26 mm: a section yields through before slip, the ring as a whole does not give way (see the limits).
+    record = judged(solve_case(ring(WHOLE)))
+    limits = wrench_limits(record)
+    slip = record.estimate.slip_torque_Nm
+    assert limits is not None and slip is not None
+    assert limits.section_Nm < slip < limits.collapse_Nm
+    row = record.answers() | {"status": "ok"}
+    assert row["reached_torque_Nm"] == slip and mark(row) == "+"
+    assert "bent for good" in record.notes[0]
+
+
+def test_the_table_as_parquet_and_its_file_of_a_case_say_the_same(home: Path, rows: list[Row]) -> None:
+    import pyarrow.parquet
+
+    table = pyarrow.parquet.read_table(home / "out" / "results.parquet").to_pylist()
+    assert table == rows
+    file = next((home / "out" / "cases").rglob(f"{rows[1]['case_id']}.json"))
+    stored = json.loads(file.read_text())
+    assert stored["record"]["reached_torque_Nm"] == rows[1]["reached_torque_Nm"]
+    assert stored["record"]["cautions"][:-1] == rows[1]["cautions"].split("; ")
+
+
+# --- ranking ------------------------------------------------------------------------------------------------------
+
+
+def invented(profile: str, slip: float, reached: float | None, use: float | None) -> Row:
+    """A row of an invented study; without the newer columns where they are None."""
+    row: dict[str, Any] = {
+        "name": profile,
+        "wrench.profile": profile,
+        "fastener.rounding": "0 %",
+        "status": "ok",
+        "turns_freely": False,
+        "slip_torque_Nm": slip,
+    }
+    return row if reached is None else row | {"reached_torque_Nm": reached, "wrench_use_at_slip": use}
+
+
+def test_profiles_are_ranked_by_the_torque_they_reach() -> None:
+    # The flare-nut wrench would grip best, but gives way at the least torque.
+    study = [
+        invented("flare-nut", 120.0, 70.0, 1.9),
+        invented("open-end", 80.0, 80.0, 0.7),
+        invented("ring-twelve", 100.0, 100.0, 1.2),
+    ]
+    assert [torque_words(row) for row in study] == ["70.0*", "80.0", "100.0+"]
+    assert "Largest slip torque: 100.0 N·m" in study_page(study, {"name": "x"}, "1")
+    best = study_page(
+        [invented("open-end", 80.0, 80.0, 0.7), invented("flare-nut", 120.0, 90.0, 1.9)], {}, "1"
+    )
+    assert "Largest torque: 90.0 N·m, where the wrench gives way" in best
+    table = pivots(["wrench.profile"], study)[0]
+    assert [cells[0] for cells in table.cells] == ["70*", "80 ", "100+"]
+    assert list(table.notes) == [f"* {MARKS['*']}", f"+ {MARKS['+']}"]
+    figure = study_charts(study)["slip-torque"]
+    heights = sorted({y for line in figure.axes[0].lines for y in line.get_ydata() if not math.isnan(y)})
+    assert heights == [70.0, 80.0, 100.0]
+    assert figure.legends or figure.axes[0].get_legend()
+    assert "ringed: the wrench gives way first" in [
+        text.get_text() for text in figure.axes[0].get_legend().get_texts()
+    ]
+
+
+def test_a_table_of_an_older_version_is_read_by_its_slip_torque(tmp_path: Path) -> None:
+    old = invented("open-end", 80.0, None, None)
+    assert reached_torque(old) == 80.0 and mark(old) == "" and not gives_way_first(old)
+    assert torque_words(old) == "80.0" and "Largest slip torque: 80.0 N·m" in study_page([old], {}, "1")
+    file = tmp_path / "results.csv"
+    file.write_text("case_id,name,status,reason,turns_freely,slip_torque_Nm\nab,one,ok,,false,80.0\n")
+    assert reached_torque(read_rows(file)[0]) == 80.0
+
+
+def test_a_head_without_sections_has_no_reached_torque_but_a_caution(monkeypatch: pytest.MonkeyPatch) -> None:
+    from contactfe.explain import modes
+
+    def none(record: object) -> None:
+        raise ContactFEError("no section of the wrench's head was found", slug="no-sections")
+
+    monkeypatch.setattr(modes, "section_path", none)
+    record = judged(solve_case(ring(THICK)))
+    assert record.answers()["reached_torque_Nm"] is None and record.estimate.slip_torque_Nm is not None
+    assert record.notes == (
+        "whether the wrench gives way before slip could not be told: no section of the wrench's head was found",
+    )
+    assert mark(record.answers()) == ""
+
+
+# --- bands --------------------------------------------------------------------------------------------------------
+
+
+def test_a_band_says_in_how_many_samples_the_wrench_gives_way() -> None:
+    def found(outside: str, workers: int) -> tuple[str, ...]:
+        raw = {
+            "format": 1,
+            "fastener": HEAD,
+            "wrench": {"profile": "ring-six", "outside_diameter": outside},
+            "contact": {"friction": {"low": 0.10, "high": 0.20}},
+            "mesh": COARSE,
+        }
+        return band(raw, n=4, seed=1, workers=workers).cautions
+
+    alone = judged(solve_case(ring(THIN))).answers()["reached_torque_Nm"]
+    thin = found(THIN, 1)
+    assert thin[0].startswith(f"in the plain case the wrench gives way at about {alone:.4g} N m")
+    assert thin[1].startswith("in 4 of 4 samples the wrench gives way before the grip is lost, at ")
+    assert not any("wrench" in caution for caution in found(THICK, 1))
+    assert found(THIN, 2) == thin
