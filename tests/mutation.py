@@ -65,20 +65,26 @@ MUTATIONS = (
     Mutation(
         "thickness taken twice",
         "turn/build.py",
-        "stiffer = case.wrench.thickness / case.fastener.engaged_depth",
-        "stiffer = (case.wrench.thickness / case.fastener.engaged_depth) ** 2",
+        "scaled(wrench, case.fastener.engaged_depth / case.wrench.thickness)",
+        "scaled(wrench, (case.fastener.engaged_depth / case.wrench.thickness) ** 2)",
     ),
     Mutation(
         "clearance halved",
         "turn/build.py",
-        "offset = 0.5 * (case.wrench.opening - pair.opening)",
-        "offset = 0.5 * (0.5 * (case.wrench.opening + case.fastener.across_flats) - pair.opening)",
+        "0.5 * (case.wrench.opening - pair.opening),",
+        "0.5 * (0.5 * (case.wrench.opening + case.fastener.across_flats) - pair.opening),",
     ),
     Mutation(
         "cap ignored",
         "contact/problem.py",
-        "cap=np.broadcast_to(np.asarray(cap, dtype=float), self.gap.shape)",
-        "cap=np.broadcast_to(1e3 * np.asarray(cap, dtype=float), self.gap.shape)",
+        "caps = np.broadcast_to(np.asarray(cap, dtype=float), self.gap.shape)",
+        "caps = np.broadcast_to(1e3 * np.asarray(cap, dtype=float), self.gap.shape)",
+    ),
+    Mutation(
+        "a cell that is half in contact counts as open",
+        "contact/problem.py",
+        "gap=self.gap - 0.5 * partial,",
+        "gap=self.gap,",
     ),
     Mutation(
         "normal of the flank reversed",

@@ -1,4 +1,4 @@
-"""The suite notices ten plausible mistakes, planted one at a time in a copy of the package."""
+"""The suite notices plausible mistakes, planted one at a time in a copy of the package."""
 
 from __future__ import annotations
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from contactfe.contact.problem import Handle
 from contactfe.contact.rig import ContactSolution
 from contactfe.contact.search import turned
+from contactfe.contact.solver import SLIGHT
 from contactfe.errors import NotConverged
 
 Array = NDArray[np.float64]
@@ -30,7 +31,8 @@ class Audit:
     """Six relative numbers that are zero in an exact solution.
 
     ``force_balance``: nodal contact forces on the wrench against those on the fastener, and against the handle's
-    force, over the sum of their magnitudes. ``moment_balance``: their moments about the axis, over the torque.
+    force, over the sum of their magnitudes (of 1e-4 of what all cells could carry, if that is more).
+    ``moment_balance``: their moments about the axis, over the torque.
     ``pull`` and ``over_cap``: largest pressure below zero or above the cap, over the cap. ``overlap``: deepest
     overlap in cells more than 1e-6 below the cap, beyond that of partial contact, over the width across flats.
     ``complementarity``: the solver's residual.
@@ -80,7 +82,9 @@ def audit(
         return Audit()
     problem, mu, cap = solution.problem, solution.law.friction, solution.law.cap
     on_fastener, on_wrench = (f.reshape(-1, 2) for f in problem.nodal_forces(p, mu))
-    scale = float(np.abs(p) @ problem.length)
+    scale = float(
+        np.maximum(np.abs(p) @ problem.length, SLIGHT * solution.law.caps(problem) @ problem.length)
+    )
     core = -turned(
         on_fastener.sum(axis=0), -handle.sense * solution.rotation
     )  # reaction, in the wrench's frame

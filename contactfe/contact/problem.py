@@ -32,9 +32,6 @@ from contactfe.mesh import SectionMesh
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-SAMPLES = 3  # cells whose own flexibility stands for all
-NEARBY = 3  # cells away: as far as the settlement under one cell reaches
-
 
 @dataclass(frozen=True, eq=False)
 class ContactProblem:
@@ -42,7 +39,8 @@ class ContactProblem:
 
     ``fastener``/``wrench``: nodal forces on each body per unit pressure. ``arm_n``/``arm_t`` (c,): moment about the
     axis per unit pressure on the fastener, from normal and friction traction. ``balance_n``/``balance_t`` (2, c).
-    ``spread`` (c,): range of the gap over each cell, mm. ``flexibilities``: of fastener and wrench, (2k, 2k) each.
+    ``spread`` (c,): range of the gap over each cell, mm. ``softness``: by how much a cell gives under its own pressure
+    more than its surroundings, per MPa and mm of its length. ``flexibilities``: of fastener and wrench, (2k, 2k) each.
     """
 
     node: Index
@@ -52,6 +50,7 @@ class ContactProblem:
     normal: Array
     gap: Array
     spread: Array
+    softness: float
     balance_n: Array
     balance_t: Array
     arm_n: Array
@@ -80,21 +79,6 @@ class ContactProblem:
     def apply(self, pressure: Array, friction: float) -> Array:
         """Weighted gap changes (c,) under pressures (c,), with friction."""
         return Operator(self, friction).apply(pressure)
-
-    @cached_property
-    def softness(self) -> float:
-        """By how much a cell gives more under its own pressure than cells nearby, per MPa and mm of its length.
-
-        The mean of a few cells. What bends the jaws or turns the head moves its neighbours as well, and is left out.
-        """
-        near = np.flatnonzero(self.group[NEARBY:] == self.group[:-NEARBY])
-        if not len(near):
-            return 0.0
-        cells = near[np.unique(np.linspace(0, len(near) - 1, SAMPLES).astype(np.int64))]
-        operator, length = Operator(self, 0.0), self.length
-        own = operator.entries(cells, cells) / length[cells] ** 2
-        other = operator.entries(cells + NEARBY, cells) / (length[cells + NEARBY] * length[cells])
-        return float(np.mean(own - other))
 
     def partial(self, cap: float | Array) -> Array:
         """Range of the gap over which a cell is partly in contact, integrated over the cell, (c,) mm2 per mm."""
@@ -153,16 +137,12 @@ class Operator:
 
     def diagonal(self, cells: Index) -> Array:
         """Weighted gap changes (k,) of some cells (k,) under unit pressure on themselves."""
-        return self._own[cells] + self.entries(cells, cells)
-
-    def entries(self, at: Index, cells: Index) -> Array:
-        """Elastic gap changes (k,) at some cells (k,) under unit pressure on others (k,), one by one."""
-        found = np.zeros(len(cells))
+        found = self._own[cells].copy()
         for body, loads, flex in self._bodies:
-            for i, (j, k) in enumerate(zip(at, cells, strict=True)):
-                here, there = (slice(body.first[c], body.first[c + 1]) for c in (j, k))
-                part = flex[np.ix_(body.dofs[here], body.dofs[there])]
-                found[i] += body.normal[here] @ part @ loads[there]
+            for i, cell in enumerate(cells):
+                own = slice(body.first[cell], body.first[cell + 1])
+                dofs = body.dofs[own]
+                found[i] += body.normal[own] @ flex[np.ix_(dofs, dofs)] @ loads[own]
         return found
 
 
@@ -195,6 +175,18 @@ class _Body:
         slope = np.column_stack([4 * s - 3, 4 - 8 * s, 4 * s - 1])
         return self.number[nodes], phi, slope, self.mesh.nodes[nodes]
 
+    def softness(self) -> float:
+        """Settlement under a unit force at a node against one an element's length away, a mean, mm per N/mm.
+
+        What bends the whole body moves both alike, and is left out.
+        """
+        a, b = self.number[self.mesh.boundary.nodes[:, [0, 2]]].T
+        known = (a >= 0) & (b >= 0)
+        a, b = 2 * a[known], 2 * b[known]
+        f = self.flexibility.matrix
+        own = [f[i, i] + f[i + 1, i + 1] for i in (a, b)]
+        return float(np.mean(0.25 * (own[0] + own[1]) - 0.5 * (f[a, b] + f[a + 1, b + 1]))) if len(a) else 0.0
+
     def cell_forces(self, cell: Index, cells: int, at: Index, shares: list[Array]) -> CellForces:
         """Forces of the cells from shares (q, 3, 2) of points on nodes (q, 3), along normal and tangent."""
         # Points come in pairs on one stretch, with the same nodes and cell: half the entries.
@@ -216,6 +208,7 @@ class ContactBuilder:
     ) -> None:
         self._fastener, self._wrench = _Body(fastener, flex_fastener), _Body(wrench, flex_wrench)
         self._handle = handle
+        self._softness = self._fastener.softness() + self._wrench.softness()
 
     def build(self, pairing: Pairing, rotation: float, widest: float) -> ContactProblem:
         """The contact problem of the cells whose mean gap is below ``widest`` mm, at a rotation (rad)."""
@@ -258,6 +251,7 @@ class ContactBuilder:
             centre=mean,
             normal=(total[0] / np.maximum(np.hypot(*total[0]), 1e-300)).T,
             gap=gap[near],
+            softness=self._softness,
             spread=_spread(cell, w, pairing.gap[q], gap[near], length[near]),
             balance_n=balance[0],
             balance_t=balance[1],

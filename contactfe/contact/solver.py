@@ -24,6 +24,9 @@ Index = NDArray[np.int64]
 
 INTERIOR_ROUNDS = 80
 RESIDUAL_LIMIT = 1e-6
+SLIGHT = (
+    1e-4  # of what all cells could carry: smaller loads, at first touch, are judged as if they were as large
+)
 SAMPLES = 3  # cells whose own flexibility sets the scale of gaps
 
 
@@ -191,7 +194,7 @@ def complementarity(problem: BoundedProblem, pressure: Array, motion: Array) -> 
     """Largest violation of the contact conditions and of balance, relative to the scales of the problem.
 
     For each cell |p - clip(p - s / d, 0, cap)| / cap with d the typical own flexibility of a cell; for balance, net
-    force over the sum of the magnitudes.
+    force over the sum of the magnitudes, or over 1e-4 of the largest possible sum.
     """
     if len(pressure) == 0:
         return 0.0
@@ -205,7 +208,8 @@ def _violation(problem: BoundedProblem, pressure: Array, gap: Array, typical: fl
         return miss
     force = np.abs(problem.balance) @ pressure
     net = np.abs(problem.balance @ pressure - problem.force)
-    return max(miss, float((net / np.maximum(force, 1e-300)).max()))
+    least = np.maximum(SLIGHT * np.abs(problem.balance) @ problem.cap, 1e-300)
+    return max(miss, float((net / np.maximum(force, least)).max()))
 
 
 def _interior(problem: BoundedProblem) -> tuple[Array, Array, int]:
