@@ -401,7 +401,7 @@ def test_levers_of_shape_agree_with_meshing_the_changed_wrench(profile: str, key
     found = {lever.key: lever for lever in levers(r)}
     for name in ("wall", key):
         lever = found[name]
-        assert "a change of shape" in lever.change and lever.choice
+        assert "a change of shape" in lever.change and lever.choice and lever.shape
         numbers = re.findall(r"[0-9.]+", lever.change)
         old, new = float(numbers[0]), float(numbers[1])
         dims = c.wrench.dims
@@ -636,3 +636,5 @@ def test_why_tells_in_plain_words_within_ten_seconds(
     for part in ("lets go by crushing", "what ends it", "how it came to it", "what would raise", "cautions"):
         assert part in text
     assert text.count("  - ") >= 5
+    maker = text.partition("what the maker of the wrench could do")[2]
+    assert "outside diameter 26 to 26.73 mm (a change of shape: wall 10 % thicker): +" in maker

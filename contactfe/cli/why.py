@@ -115,6 +115,10 @@ def _say(found: Explanation, comparison: Comparison | None) -> None:
         say(f"what would raise the {words.raised(found)} most")
         for line in words.helps(found):
             say_wrapped(line)
+        if others := words.shapes(found):
+            say("and what the maker of the wrench could do")
+            for line in others:
+                say_wrapped(line)
     if comparison is not None:
         say()
         say("what makes the difference")

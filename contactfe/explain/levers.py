@@ -49,7 +49,8 @@ How = Literal["same", "opening", "shape", "corners"]
 class Lever:
     """One input and how it was changed: ``change`` in words, the torque it adds (N m), and its share of the torque.
 
-    ``choice``: something that a user may change; the constants of the model are none.
+    ``choice``: something that a user may change; the constants of the model are none. ``shape``: another shape of the
+    wrench, which its maker may give it.
     """
 
     key: str
@@ -57,6 +58,7 @@ class Lever:
     gain_Nm: float
     gain_share: float
     choice: bool = True
+    shape: bool = False
 
 
 @dataclass(frozen=True)
@@ -88,7 +90,8 @@ def levers(record: CaseRecord, capped: bool = False) -> tuple[Lever, ...]:
         if trial.back is not None and (share is None or share < 0):
             share, words = solver.share(trial.back, trial.how), trial.back_change
         if share is not None:
-            found.append(Lever(trial.key, words, share * solver.torque, share, trial.choice))
+            gain, shape = share * solver.torque, trial.how == "shape"
+            found.append(Lever(trial.key, words, gain, share, trial.choice, shape))
     return tuple(sorted(found, key=lambda lever: -lever.gain_share))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contactfe.explain.levers import Lever
 from contactfe.explain.modes import TIE, Grip, Mode, Modes
 from contactfe.explain.shares import Comparison, largest_first
 from contactfe.explain.why import Explanation
@@ -181,10 +182,18 @@ def raised(found: Explanation) -> str:
 
 def helps(found: Explanation) -> list[str]:
     """The three inputs that would raise the torque most, each with what it adds."""
-    return [
-        f"{lever.change}: {lever.gain_Nm:+.3g} N m ({100 * lever.gain_share:+.1f} %)"
-        for lever in found.best()
-    ]
+    return [_lever_words(lever) for lever in found.best()]
+
+
+def shapes(found: Explanation) -> list[str]:
+    """What another shape of the wrench would add, where it is not among the three."""
+    told = found.best()
+    others = [lever for lever in found.levers if lever.shape and lever.gain_Nm > 0 and lever not in told]
+    return [_lever_words(lever) for lever in others]
+
+
+def _lever_words(lever: Lever) -> str:
+    return f"{lever.change}: {lever.gain_Nm:+.3g} N m ({100 * lever.gain_share:+.1f} %)"
 
 
 def difference(comparison: Comparison) -> list[str]:
