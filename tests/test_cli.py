@@ -216,8 +216,29 @@ def test_sizes_and_grades_show_values_of_the_standards_with_their_source() -> No
     # ISO 898-1: 640 MPa to M16, 660 MPa above.
     assert [(row[3], row[4], row[5]) for row in rows] == [("16", "640", "800"), ("39", "660", "830")]
     assert all("ISO 898-1" in " ".join(row) for row in rows)
-    assert json.loads(run("grades", "grade 5", "--json").stdout)[0]["source"] == "SAE J429"
-    assert json.loads(run("sizes", "M10 nut", "--json").stdout)[0]["opening"]["source"] == "ISO 691"
+    # ISO 898-1: 8.8 reaches 320 HV, 335 HV above M16; 3.2 MPa per HV, yield as 640 to 800 and as 660 to 830.
+    assert [row[6:9] for row in rows] == [["819", "by", "hardness"], ["852", "by", "hardness"]]
+    five = json.loads(run("grades", "grade 5", "--json").stdout)[0]
+    assert (five["source"], five["upper_source"]) == ("SAE J429", "by hardness")
+    brass = json.loads(run("grades", "brass C36000", "--json").stdout)[0]
+    assert (brass["yield_upper"], brass["upper_source"]) == (310.0, "typical")
+    none = next(line for line in run("grades", "A2-70").stdout.splitlines() if line.split()[0] == "A2-70")
+    assert none.split()[6:9] == ["-", "-", "-"]
+    nut = json.loads(run("sizes", "M10 nut", "--json").stdout)[0]
+    assert nut["opening"]["source"] == "ISO 691" and nut["chamfer"]["faces"] == 2
+    # ISO 4014 and ISO 4032, 15 to 30 deg (from memory); JIS B 4632: 26 mm wide and 11.5 mm thick at 16 mm.
+    assert (nut["chamfer"]["angle_low_deg"], nut["chamfer"]["angle_high_deg"]) == (15.0, 30.0)
+    assert nut["ring"] == {"outside_diameter": 26.0, "thickness": 11.5, "source": "JIS B 4632, largest"}
+    # A-A-1346A: 1.125 in wide and 35/64 in thick at 3/4 in; no row for the 55 mm of M36.
+    assert row.split()[9:11] == ["28.57", "13.89"]
+    assert "no standard has a row for this width" in run("sizes", "M36").stdout
+    for text in (
+        "26.000  mm  largest",
+        "least 13.600; 15 to 30 deg to the face, one face",
+        "JIS B 4632",
+        "ASME B18.2.1",
+    ):
+        assert text in done.stdout, text
     done = run("sizes", "M11")
     assert (done.returncode, done.stdout) == (1, "")
     assert done.stderr.startswith('contactfe: unknown size "M11"; nearest: M10, M12')

@@ -3,6 +3,7 @@ show."""
 
 from __future__ import annotations
 
+import csv
 from itertools import pairwise
 from pathlib import Path
 
@@ -12,7 +13,7 @@ import pytest
 from contactfe.study import StudyPlan, load_plan, read_rows
 from contactfe.study.bodies import body_keys
 from contactfe.study.tables import Row, columns_of, row_of
-from contactfe.study.work import CaseTask, run_task
+from contactfe.study.work import CaseTask, Outcome, needs_or_failure, run_task
 
 STUDIES = Path(__file__).resolve().parent.parent / "studies"
 NAMES = sorted(p.parent.name for p in STUDIES.glob("*/study.toml"))
@@ -24,6 +25,7 @@ AGAIN = {
     "rounding-by-yield": lambda v: (
         v["wrench.profile"] == "ring-spline" and v["fastener.rounding"] in ("20 %", "70 %")
     ),
+    "odds": lambda v: v["wrench.profile"] == "open-end",
     "scatter": lambda v: v["contact.friction"] < 0.107,
 }
 
@@ -75,6 +77,23 @@ def test_some_of_its_cases_come_out_as_expected(name: str, bodies: Path) -> None
             "flank_pressure_MPa_per_Nm",
         ):
             assert found[key] == (None if known[key] is None else pytest.approx(known[key], rel=2e-3)), key
+
+
+def test_a_band_comes_out_as_expected(bodies: Path) -> None:
+    """Own regression, as above: one case with its samples. A sample at the target may fall on either side of it."""
+    plan, rows = planned("odds"), expected("odds")
+    case = next(c for c in plan.cases if c.values == ("open-end", "60 %"))
+    needs = needs_or_failure(case)
+    assert not isinstance(needs, Outcome)
+    kept = frozenset(need.key for need in needs)
+    task = CaseTask(case.case_id, case.case, body_keys(case.case), str(bodies), band=case.band, kept=kept)
+    found, known = row_of(plan, case, run_task(task)), rows[case.index]
+    for key in ("median", "p10", "p90"):
+        name = f"slip_torque_{key}_Nm"
+        assert found[name] == pytest.approx(known[name], rel=2e-3)
+    for key in ("slips_below_target_share", "twists_off_first_share", "turns_freely_share"):
+        assert found[key] == pytest.approx(known[key], abs=1 / 16)
+    assert found["leading_input"] == known["leading_input"] == "contact.friction"
 
 
 # --- what they are said to show -----------------------------------------------------------------------------------
@@ -177,3 +196,20 @@ def test_scatter_goes_with_every_input_in_its_direction() -> None:
     assert slope[0] > -slope[1] > slope[2] > slope[3] > 0
     middle = np.median(torque)
     assert np.mean(np.abs(torque / middle - 1) < 0.15) > 0.9
+
+
+def test_wear_turns_the_odds_from_the_ring_to_the_open_end() -> None:
+    """Twelve points run out of flat first: past their limit they turn freely, six points do not (plane geometry)."""
+    with (STUDIES / "odds" / "expected-odds.csv").open(newline="") as file:
+        odds = {
+            row["fastener.rounding"]: float(row["share_first_beats_second"]) for row in csv.DictReader(file)
+        }
+    assert odds["50 %"] > 0.6 > 0.4 > odds["55 %"] > odds["60 %"]
+    rows = {(r["wrench.profile"], r["fastener.rounding"]): r for r in expected("odds")}
+    assert rows["ring-twelve", "60 %"]["turns_freely_share"] > 0
+    for profile in ("ring-twelve", "open-end"):
+        below = [rows[profile, f"{r} %"]["slips_below_target_share"] for r in (50, 55, 60)]
+        assert below == sorted(below) and 0 < below[0] < below[-1]
+    assert all(rows["open-end", f"{r} %"]["turns_freely_share"] == 0 for r in (50, 55, 60))
+    leading = {row["leading_input"] for (profile, _), row in rows.items() if profile == "ring-twelve"}
+    assert leading == {"fastener.across_flats"}

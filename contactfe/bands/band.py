@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from contactfe.bands.chances import Chance, chance
 from contactfe.bands.distributions import Distribution
-from contactfe.bands.jobs import Job, JobPlan, plan_jobs
+from contactfe.bands.jobs import JobPlan, plan_jobs
 from contactfe.bands.points import sobol_points
 from contactfe.bands.read import UncertainCase, split_case
-from contactfe.bands.solve import Watch, solve_jobs
+from contactfe.bands.solve import Solve, Watch, Weak, solving
 from contactfe.bands.typical import typical_scatter
 from contactfe.bands.wrench import wrench_cautions
 from contactfe.errors import ContactFEError
@@ -156,7 +156,7 @@ def band(
     """
     uncertain, by_rule = uncertain_case(raw, folder=folder)
     points = sobol_points(n, len(uncertain.inputs) + 1, seed)
-    return bands_at([(uncertain, by_rule, points)], seed, workers, watch)[0]
+    return bands_at([(uncertain, by_rule, points)], seed, solving(workers, watch))[0]
 
 
 def uncertain_case(
@@ -164,27 +164,29 @@ def uncertain_case(
 ) -> tuple[UncertainCase, bool]:
     """The case with what scatters in it, and whether that is by rule because the case names nothing."""
     found = split_case(raw, name, folder=folder, name=name)
-    if found.inputs:
-        return found, False
-    return UncertainCase(found.base, found.case, typical_scatter(found), folder), True
+    return (found, False) if found.inputs else (scattered_by_rule(found), True)
+
+
+def scattered_by_rule(plain: UncertainCase) -> UncertainCase:
+    """A case without distributions, with what scatters by standards and stated judgements."""
+    return UncertainCase(plain.base, plain.case, typical_scatter(plain), plain.folder)
 
 
 def bands_at(
     tasks: Sequence[tuple[UncertainCase, bool, Array]],
     seed: int,
-    workers: int,
-    watch: Watch | None = None,
+    solve: Solve,
     *,
     alone: bool = True,
 ) -> list[Band]:
-    """Bands of cases at given points (n, d + 1), the last column for the shank; all jobs in one go.
+    """Bands of cases at given points (n, d + 1), the last column for the shank; `solve` gets all jobs in one go.
 
     With `alone` also one input at a time, and cautions where the wrench gives way before slip.
     """
     laid = [_lay_out(uncertain, points, alone) for uncertain, _, points in tasks]
     jobs = [job for plans in laid for plan in plans for job in plan.jobs]
-    weak: dict[Job, float] = {}
-    solved = solve_jobs(jobs, workers, watch, weak if alone else None)
+    weak: Weak = {}
+    solved = solve(jobs, weak if alone else None)
     found, at = [], 0
     for (uncertain, by_rule, points), plans in zip(tasks, laid, strict=True):
         torques = []

@@ -32,8 +32,12 @@ class Chance:
 
 def chance(events: NDArray[np.bool_]) -> Chance:
     """The probability of an event from whether it happened in each sample (n,); n is at least 1."""
-    n, z = len(events), _TWO_SIDED_95
-    share = float(np.mean(events))
+    return chance_of(float(np.mean(events)), len(events))
+
+
+def chance_of(share: float, n: int) -> Chance:
+    """The probability of an event that happened in a share of n samples; n is at least 1."""
+    z = _TWO_SIDED_95
     middle = (share + z**2 / (2 * n)) / (1 + z**2 / n)
     half = z / (1 + z**2 / n) * math.sqrt(share * (1 - share) / n + z**2 / (4 * n**2))
     return Chance(share, max(0.0, middle - half), min(1.0, middle + half), n)

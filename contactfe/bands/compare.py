@@ -15,7 +15,7 @@ from contactfe.bands.band import HIGH, LOW, SAMPLES, Band, bands_at, uncertain_c
 from contactfe.bands.chances import Chance, chance
 from contactfe.bands.points import joint_columns, sobol_points
 from contactfe.bands.read import UncertainCase
-from contactfe.bands.solve import Watch
+from contactfe.bands.solve import Watch, solving
 from contactfe.errors import ContactFEError
 from contactfe.inputs import FIELDS, field_of, set_path
 from contactfe.inputs.values import read_value
@@ -23,6 +23,36 @@ from contactfe.inputs.values import read_value
 Array = NDArray[np.float64]
 
 CROSSOVER_SAMPLES = 32
+
+
+@dataclass(frozen=True, eq=False)
+class Duel:
+    """Slip torques N m (n,) of two cases on the same samples: 0 where one turns freely, nan without an answer."""
+
+    first_Nm: Array
+    second_Nm: Array
+
+    @cached_property
+    def known(self) -> NDArray[np.bool_]:
+        """Which samples have an answer in both (n,)."""
+        return np.asarray(np.isfinite(self.first_Nm) & np.isfinite(self.second_Nm))
+
+    def first_beats_second(self) -> Chance:
+        """Probability that the first slips at a higher torque than the second."""
+        return chance((self.first_Nm > self.second_Nm)[self.known])
+
+    def ties(self) -> int:
+        """Samples in which both slip at the same torque, such as both turning freely."""
+        return int((self.first_Nm == self.second_Nm)[self.known].sum())
+
+    def ratio(self) -> tuple[float, float, float]:
+        """Median, 10 % and 90 % of the ratio of the slip torques, over samples in which the second one grips."""
+        grips = self.known & (self.second_Nm > 0.0)
+        if not grips.any():
+            return float("nan"), float("nan"), float("nan")
+        ratio = self.first_Nm[grips] / self.second_Nm[grips]
+        low, middle, high = np.quantile(ratio, [LOW, 0.5, HIGH])
+        return float(middle), float(low), float(high)
 
 
 @dataclass(frozen=True, eq=False)
@@ -34,26 +64,26 @@ class Comparison:
     shared: tuple[str, ...]
 
     @cached_property
+    def duel(self) -> Duel:
+        """The torques of both."""
+        return Duel(self.first.torque_Nm, self.second.torque_Nm)
+
+    @property
     def known(self) -> NDArray[np.bool_]:
         """Which samples have an answer in both (n,)."""
-        return self.first.known & self.second.known
+        return self.duel.known
 
     def first_beats_second(self) -> Chance:
         """Probability that the first slips at a higher torque than the second."""
-        return chance((self.first.torque_Nm > self.second.torque_Nm)[self.known])
+        return self.duel.first_beats_second()
 
     def ties(self) -> int:
         """Samples in which both slip at the same torque, such as both turning freely."""
-        return int((self.first.torque_Nm == self.second.torque_Nm)[self.known].sum())
+        return self.duel.ties()
 
     def ratio(self) -> tuple[float, float, float]:
         """Median, 10 % and 90 % of the ratio of the slip torques, over samples in which the second one grips."""
-        grips = self.known & (self.second.torque_Nm > 0.0)
-        if not grips.any():
-            return float("nan"), float("nan"), float("nan")
-        ratio = self.first.torque_Nm[grips] / self.second.torque_Nm[grips]
-        low, middle, high = np.quantile(ratio, [LOW, 0.5, HIGH])
-        return float(middle), float(low), float(high)
+        return self.duel.ratio()
 
 
 @dataclass(frozen=True, eq=False)
@@ -121,9 +151,8 @@ def compare(first: Mapping[str, Any], second: Mapping[str, Any], how: Sampling |
     how = how or Sampling()
     pair = _both(first, second, how.folder)
     points, shared = _joint([pair], how)
-    one, two = bands_at(
-        [(*case, u) for case, u in zip(pair, points[0], strict=True)], how.seed, how.workers, how.watch
-    )
+    tasks = [(*case, u) for case, u in zip(pair, points[0], strict=True)]
+    one, two = bands_at(tasks, how.seed, solving(how.workers, how.watch))
     return Comparison(one, two, shared)
 
 
@@ -155,7 +184,7 @@ def crossover(
         for pair, both in zip(pairs, points, strict=True)
         for case, u in zip(pair, both, strict=True)
     ]
-    found = bands_at(tasks, how.seed, how.workers, how.watch, alone=False)
+    found = bands_at(tasks, how.seed, solving(how.workers, how.watch), alone=False)
     names = (found[0].name, found[1].name)
     one, two = (np.column_stack([b.torque_Nm for b in found[k::2]]) for k in (0, 1))
     known = np.isfinite(one).all(axis=1) & np.isfinite(two).all(axis=1)

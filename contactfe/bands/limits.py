@@ -88,12 +88,7 @@ def _strength(case: CaseInput) -> Limits:
     known = grade(f.grade, size(f.size).diameter if f.size else None)
     if known.yield_upper is None:
         raise _none(f"{known.source} gives no upper end for {known.name}")
-    how = (
-        "by hardness"
-        if known.hardness_max is not None and known.hardness_scale in ("HV", "HRC")
-        else "typical"
-    )
-    return known.yield_min, known.yield_upper, f"{known.source}, upper end {how}"
+    return known.yield_min, known.yield_upper, f"{known.source}, upper end {known.upper_source}"
 
 
 def friction_limits(table: Mapping[str, Any]) -> Limits:

@@ -117,6 +117,19 @@ def value_of(case: CaseInput, path: str) -> float:
     return math.nan if value is None else float(value)
 
 
+def may_scatter(field: Field) -> bool:
+    """Whether an input can be a distribution: a quantity or a number, no word and no matter of the calculation."""
+    return field.table != "" and (field.kind in KINDS or field.kind == "number")
+
+
+def distribution_problems(field: Field, table: Mapping[str, Any], where: str) -> list[Problem]:
+    """What is wrong with a distribution by itself, whatever the rest of the case is, told at a place."""
+    return [
+        Problem(where + p.where.removeprefix(field.where), p.message, p.hint)
+        for p in _numbers(field, table)[1]
+    ]
+
+
 def _without(raw: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Mapping[str, Any]]]:
     """A copy of the raw tables without the distributions, and these by dotted path in the order of the file."""
     base: dict[str, Any] = {}
@@ -128,8 +141,7 @@ def _without(raw: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Mapping[
         base[key] = {}
         for name, value in part.items():
             field = field_of(f"{key}.{name}")
-            uncertain = field is not None and (field.kind in KINDS or field.kind == "number")
-            if uncertain and isinstance(value, Mapping):
+            if field is not None and may_scatter(field) and isinstance(value, Mapping):
                 tables[f"{key}.{name}"] = value
             else:
                 base[key][name] = copy.deepcopy(value)

@@ -31,10 +31,11 @@ from contactfe.turn.shape import at_modulus
 Array = NDArray[np.float64]
 Watch = Callable[[int, int], None]
 Weak = dict[Job, float]
+Solve = Callable[[Sequence[Job], Weak | None], Array]
 Answer = tuple[float, float | None]  # slip torque, and where the wrench gives way before it, N m
 
 KEPT = 12  # bodies that a process remembers
-CHUNK = 6  # jobs that a worker takes at a time
+CHUNK = 2  # jobs that a worker takes at a time: few, so that none works alone at the end
 MOST_WORKERS = 61  # more handles than this one call cannot wait for on some systems
 
 _folder: Path | None = None  # of a worker: where the bodies of its run are
@@ -52,9 +53,7 @@ def solve_jobs(
     """
     if not 1 <= workers <= MOST_WORKERS:
         raise ContactFEError(f"{workers} workers", hint=f"ask for 1 to {MOST_WORKERS}", slug="workers")
-    # The same job is solved once; neighbours share bodies.
-    order = {job: None for job in jobs}
-    unique = sorted(order, key=lambda job: (hash_key(job.wrench), hash_key(job.fastener)))
+    unique = in_order(jobs)
     chunks = [unique[i : i + CHUNK] for i in range(0, len(unique), CHUNK)]
     found: dict[Job, float] = {}
 
@@ -72,6 +71,16 @@ def solve_jobs(
     else:
         _in_processes(chunks, min(workers, len(chunks)), weak is not None, take)
     return np.array([found[job] for job in jobs])
+
+
+def solving(workers: int = 1, watch: Watch | None = None) -> Solve:
+    """`solve_jobs` with its workers and its watch settled."""
+    return lambda jobs, weak: solve_jobs(jobs, workers, watch, weak)
+
+
+def in_order(jobs: Sequence[Job]) -> list[Job]:
+    """The jobs, each once, so that neighbours share bodies; the same order whatever the order of the jobs."""
+    return sorted(dict.fromkeys(jobs), key=lambda job: (hash_key(job.wrench), hash_key(job.fastener)))
 
 
 def hash_key(case: CaseInput) -> str:
@@ -92,10 +101,22 @@ def slip_torque(job: Job, judge: bool = False) -> Answer:
     Raises:
         GeometryError: from outlines or mesher.
     """
-    fastener, wrench = _fastener(job.fastener), _wrench(job.wrench)
+    return answer_on(job, _pair(pair_case(job)), (_fastener(job.fastener), _wrench(job.wrench)), judge)
+
+
+def pair_case(job: Job) -> CaseInput:
+    """The case whose outlines both bodies of a job have."""
+    return replace(job.fastener, wrench=job.wrench.wrench)
+
+
+def answer_on(
+    job: Job, pair: ProfilePair, bodies: tuple[BodyModel, BodyModel], judge: bool = False
+) -> Answer:
+    """`slip_torque` on bodies (fastener, wrench) that are there already, at the common modulus."""
+    fastener, wrench = bodies
     built = assemble(
         job.case,
-        _pair(replace(job.fastener, wrench=job.wrench.wrench)),
+        pair,
         at_modulus(fastener, job.case.fastener.elastic_modulus),
         at_modulus(wrench, job.case.wrench.elastic_modulus),
     )

@@ -17,6 +17,7 @@ OTHERWISE = 0.3
 """Share by which friction and constraint factor scatter about a value outside these ranges."""
 WALL_BELOW = 0.05
 """The rules give the largest heads: real ones are taken up to this share smaller (engineering judgement)."""
+_WALLS = ("wrench.head_width", "wrench.outside_diameter")
 _STANDARD = (
     "fastener.across_flats",
     "fastener.engaged_depth",
@@ -24,6 +25,8 @@ _STANDARD = (
     "fastener.corner",
     "wrench.opening",
 )
+BY_RULE = (*_STANDARD, *JUDGED, *_WALLS)
+"""Every input that may scatter by rule."""
 
 
 def typical_scatter(plain: UncertainCase) -> tuple[Distribution, ...]:

@@ -75,5 +75,5 @@ def number(value: float | None, digits: int = 4) -> str:
 
 
 def _is_number(text: str) -> bool:
-    text = text.rstrip("*+ ")  # marks that point to a note below
+    text = text.rstrip("*#+ ")  # marks that point to a note below
     return text in ("", "-") or text.replace(".", "", 1).replace("-", "").isdigit()

@@ -128,6 +128,7 @@ def _say_forecast(plan: StudyPlan, seen: Forecast, workers: int) -> None:
     )
     rows = [
         ("cases", str(seen.cases), f"{seen.to_solve} to solve"),
+        *_curves(plan, seen),
         ("distinct meshes", str(seen.meshes), f"{seen.fasteners} fasteners, {seen.wrenches} wrenches"),
         ("factorisations", str(seen.to_build), "one for each mesh that is not stored yet"),
         ("time", duration(seen.seconds), f"with {workers} worker{'s' if workers > 1 else ''}; {source}"),
@@ -138,6 +139,15 @@ def _say_forecast(plan: StudyPlan, seen: Forecast, workers: int) -> None:
         rows.append(("cannot be built", str(seen.impossible), "cases; each becomes a row that says why"))
     say(plan.name)
     say_table(rows)
+
+
+def _curves(plan: StudyPlan, seen: Forecast) -> list[tuple[str, str, str]]:
+    """The line of a dry run that counts samples, where cases have bands."""
+    if plan.band is None:
+        return []
+    banded = sum(case.band is not None for case in plan.cases)
+    how = f"{banded} cases with a band of {plan.band.grid.n} samples, seed {plan.band.grid.seed}"
+    return [("curves", str(seen.curves), f"to solve; {how}")]
 
 
 def _run(plan: StudyPlan, store: StudyStore, where: tuple[str | None, int], quiet: bool) -> StudyDone:
@@ -183,11 +193,16 @@ def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> No
 
     figures = study_figures(done.rows, folder)
     page = folder / "study.html"
-    write_text(page, study_page(done.rows, {"name": plan.name}, __version__))
+    meta = {"name": plan.name} | ({} if plan.band is None else {"band": plan.band.told()})
+    write_text(page, study_page(done.rows, meta, __version__, odds=done.odds))
     if as_json:
         say_json(_as_json(plan, folder, done, figures))
         return
     _say_tables(plan, done)
+    if plan.band is not None:
+        from contactfe.cli.sweep_bands import say_bands
+
+        say_bands(plan, done)
     say()
     found = f", {done.reused} were known from before" if done.reused else ""
     say(
@@ -196,6 +211,8 @@ def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> No
     )
     _say_failures(done)
     say(f"table:   {done.tables.csv}")
+    if done.tables.odds is not None:
+        say(f"odds:    {done.tables.odds}")
     say(f"page:    {page}")
     say(f"figures: {', '.join(str(path) for path in figures) or 'none'}")
 
@@ -214,6 +231,7 @@ def _as_json(plan: StudyPlan, folder: Path, done: StudyDone, figures: list[Path]
         "parquet": str(done.tables.parquet) if done.tables.parquet else None,
         "figures": [str(path) for path in figures],
         "rows": list(done.rows),
+        **({} if plan.band is None else {"band": plan.band.told(), "odds": list(done.odds)}),
     }
 
 
@@ -227,7 +245,8 @@ def _say_tables(plan: StudyPlan, done: StudyDone) -> None:
     for table in tables:
         held = f", {table.title}" if table.title else ""
         across = f" by {table.column_name}" if table.column_name else ""
-        say(f"slip torque in N m{held}: {table.row_name}{across}")
+        what = "" if plan.band is None else ", median (10 to 90 %)"
+        say(f"slip torque in N m{what}{held}: {table.row_name}{across}")
         say_table(
             [(name, *cells) for name, cells in zip(table.rows, table.cells, strict=True)],
             ("", *table.columns),

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -11,7 +12,7 @@ from contactfe.cli.output import say, say_json, say_table
 from contactfe.errors import ContactFEError
 
 if TYPE_CHECKING:
-    from contactfe.standards import Grade, HexSize, OpeningLimits
+    from contactfe.standards import Grade, HeadChamfer, HexSize, OpeningLimits, OutsideSize
 
 
 def register(app: typer.Typer) -> None:
@@ -30,7 +31,7 @@ def register(app: typer.Typer) -> None:
 
         found = [standards.size(name)] if name else list(standards.sizes())
         if as_json:
-            say_json([asdict(entry) | {"opening": asdict(_opening(entry))} for entry in found])
+            say_json([_size_record(entry) for entry in found])
         elif name:
             _say_size(found[0])
         else:
@@ -45,7 +46,7 @@ def register(app: typer.Typer) -> None:
 
         found = [row for each in ([name] if name else grade_names()) for row in grade_rows(each)]
         if as_json:
-            say_json([asdict(row) for row in found])
+            say_json([asdict(row) | {"upper_source": row.upper_source or None} for row in found])
         else:
             _say_grades(found)
 
@@ -56,10 +57,45 @@ def _opening(entry: HexSize) -> OpeningLimits:
     return opening_limits(entry.across_flats, entry.inch)
 
 
+def _chamfer(entry: HexSize) -> HeadChamfer:
+    from contactfe.standards import head_chamfer
+
+    return head_chamfer(entry.item)
+
+
+def _ring(entry: HexSize) -> OutsideSize | None:
+    from contactfe.standards import ring_outside
+
+    return ring_outside(entry.across_flats, entry.inch)
+
+
+def _size_record(entry: HexSize) -> dict[str, Any]:
+    """A size with its opening, its chamfer (angles in degrees, circle in mm) and the largest ring head (mm)."""
+    chamfer, ring = _chamfer(entry), _ring(entry)
+    low, high = _circle(entry, chamfer)
+    return asdict(entry) | {
+        "opening": asdict(_opening(entry)),
+        "chamfer": {
+            "angle_low_deg": round(math.degrees(chamfer.angle_low), 9),
+            "angle_high_deg": round(math.degrees(chamfer.angle_high), 9),
+            "circle_low_mm": low,
+            "circle_high_mm": high,
+            "faces": chamfer.faces,
+            "source": chamfer.source,
+        },
+        "ring": None if ring is None else asdict(ring),
+    }
+
+
+def _circle(entry: HexSize, chamfer: HeadChamfer) -> tuple[float, float]:
+    """Limits of the chamfer circle, mm."""
+    return chamfer.circle_low * entry.across_flats, chamfer.circle_high * entry.across_flats
+
+
 def _say_sizes(found: list[HexSize]) -> None:
     rows = []
     for entry in found:
-        limits = _opening(entry)
+        limits, ring = _opening(entry), _ring(entry)
         rows.append(
             (
                 entry.name,
@@ -70,13 +106,35 @@ def _say_sizes(found: list[HexSize]) -> None:
                 f"{limits.lower:.2f}",
                 f"{limits.middle:.2f}",
                 f"{limits.upper:.2f}",
+                "-" if ring is None else f"{ring.outside_diameter:.2f}",
+                "-" if ring is None else f"{ring.thickness:.2f}",
                 entry.source,
             )
         )
-    say("lengths in mm: s across flats, e across corners, k height; opening of the wrench")
-    say_table(rows, ("size", "s", "least s", "least e", "k", "tight", "middle", "loose", "source"))
+    say("lengths in mm: s across flats, e across corners, k height; opening of the wrench, tight to loose;")
+    say("largest ring head: outside diameter d and thickness t, - where no standard has a row for s")
+    heads = ("size", "s", "least s", "least e", "k", "tight", "middle", "loose", "ring d", "ring t", "source")
+    say_table(rows, heads)
     for source in sorted({_opening(entry).source for entry in found if not entry.name.endswith("nut")}):
         say(f"  openings: {source}")
+    for source in sorted({ring.source for entry in found if (ring := _ring(entry)) is not None}):
+        say(f"  ring heads: {source}")
+    for item, chamfer in {entry.item: _chamfer(entry) for entry in found}.items():
+        say(f"  chamfer of a {item}: {_angles(chamfer)}; circle {_share(chamfer)} of s; {_faces(chamfer)}")
+        say(f"    {chamfer.source}")
+
+
+def _angles(chamfer: HeadChamfer) -> str:
+    low, high = math.degrees(chamfer.angle_low), math.degrees(chamfer.angle_high)
+    return f"{low:.4g} to {high:.4g} deg to the face"
+
+
+def _share(chamfer: HeadChamfer) -> str:
+    return f"{100 * chamfer.circle_low:.4g} to {100 * chamfer.circle_high:.4g} %"
+
+
+def _faces(chamfer: HeadChamfer) -> str:
+    return "both faces" if chamfer.faces == 2 else "one face"
 
 
 def _say_size(entry: HexSize) -> None:
@@ -101,8 +159,18 @@ def _say_size(entry: HexSize) -> None:
             f"{limits.lower:.3f} (tight) to {limits.upper:.3f} (loose)",
         ),
     ]
+    chamfer, ring = _chamfer(entry), _ring(entry)
+    low, high = _circle(entry, chamfer)
+    rows.append(
+        ("chamfer circle", f"{high:.3f}", "mm", f"least {low:.3f}; {_angles(chamfer)}, {_faces(chamfer)}")
+    )
+    if ring is not None:
+        rows.append(("ring outside", f"{ring.outside_diameter:.3f}", "mm", "largest"))
+        rows.append(("ring thickness", f"{ring.thickness:.3f}", "mm", "largest"))
     say_table(rows)
     say(f"  source: {entry.source}; opening: {limits.source}")
+    say(f"  chamfer: {chamfer.source}")
+    say(f"  ring: {ring.source}" if ring is not None else "  ring: no standard has a row for this width")
 
 
 def grade_rows(name: str) -> list[Grade]:
@@ -130,10 +198,19 @@ def _say_grades(found: list[Grade]) -> None:
                 reach,
                 f"{row.yield_min:g}",
                 f"{row.tensile_min:g}",
+                "-" if row.yield_upper is None else f"{row.yield_upper:.0f}",
+                row.upper_source or "-",
                 hardness,
                 row.material,
                 row.source,
             )
         )
     say("strengths in MPa, diameters in mm (over, up to and including)")
-    say_table(rows, ("grade", "diameter", "least yield", "least tensile", "hardness", "material", "source"))
+    heads = ("grade", "diameter", "least yield", "least tensile", "likely upper yield", "from", "hardness")
+    say_table(rows, (*heads, "material", "source"))
+    say(
+        "  upper yield by hardness: 3.2 MPa of tensile strength per HV at the upper hardness, yield in the ratio of"
+    )
+    say(
+        "  the least strengths (rule of thumb, which the pairs of ISO 898-1 keep); typical: as the source says"
+    )

@@ -23,6 +23,14 @@ _SWEEP: tuple[tuple[str, str], ...] = (
     ("fastener.rounding", '["0 %", "20 %", "40 %"]'),
 )
 
+_BAND = (
+    "",
+    "# [band]    # for a study with distributions, such as friction = { low = 0.10, high = 0.20 }",
+    "# samples = 64    # of every case; a power of two",
+    "# seed = 1",
+    '# below = "60 N*m"    # also the odds of slipping below this torque',
+)
+
 _ABOUT = {
     "fastener": "the fastener that is turned",
     "wrench": "the head of the wrench",
@@ -51,6 +59,7 @@ def case_template(kind: Literal["turn", "sweep"]) -> str:
     if kind == "sweep":
         lines += ["", "[sweep]    # every combination of these values is one case"]
         lines += [f'"{path}" = {values}' for path, values in _SWEEP]
+        lines += _BAND
     return "\n".join(lines) + "\n"
 
 

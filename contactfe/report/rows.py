@@ -11,7 +11,7 @@ from contactfe.errors import ContactFEError
 from contactfe.inputs import field_of
 from contactfe.report.words import PROFILES, number
 from contactfe.standards import grade, size
-from contactfe.study.tables import label, mark
+from contactfe.study.tables import FIRST_TO_GO, label, mark
 from contactfe.units import KINDS, parse_number, parse_quantity
 
 Row = Mapping[str, Any]
@@ -59,6 +59,27 @@ def answer(row: Row, key: str) -> float | None:
     except (TypeError, ValueError):
         return None
     return value if math.isfinite(value) else None
+
+
+def band_of(row: Row) -> tuple[float, float, float] | None:
+    """Return median, 10 % and 90 % of the slip torque (N m) of a row that has a band, None for another."""
+    found = [answer(row, f"slip_torque_{name}_Nm") for name in ("median", "p10", "p90")]
+    return None if None in found else tuple(found)  # type: ignore[return-value]
+
+
+def torque_of(row: Row) -> float | None:
+    """Return the torque (N m) that stands for a row: the median of its band, else the torque that it reaches, less
+    than slip where the wrench gives way first.
+
+    0 where the wrench turns freely, None without an answer.
+    """
+    band = band_of(row)
+    if band is not None:
+        return band[0]
+    if outcome(row) == "free":
+        return 0.0
+    reached = answer(row, "reached_torque_Nm")
+    return answer(row, "slip_torque_Nm") if reached is None else reached
 
 
 def value_of(row: Row, path: str) -> Any:
@@ -128,28 +149,25 @@ def row_words(row: Row, paths: Sequence[str]) -> str:
     return ", ".join(parts)
 
 
-def torque_of(row: Row) -> float:
-    """Return the torque that a row reaches, N m: less than slip where the wrench gives way first; 0 without one."""
-    found = answer(row, "reached_torque_Nm")
-    return (answer(row, "slip_torque_Nm") or 0.0) if found is None else found
-
-
 def mark_of(row: Row) -> str:
     """Return the mark behind the torque of a row where its wrench does not stand it, else nothing."""
-    names = ("slip_torque_Nm", "reached_torque_Nm", "wrench_use_at_slip")
+    names = ("slip_torque_Nm", "reached_torque_Nm", "wrench_use_at_slip", "slip_torque_median_Nm")
     return mark({name: answer(row, name) for name in names})
 
 
 def gives_way_first(row: Row) -> bool:
     """Return whether the wrench of a row gives way before the grip is lost."""
-    return mark_of(row) == "*"
+    return mark_of(row) in FIRST_TO_GO
 
 
 def torque_words(row: Row) -> str:
-    """Return the torque of a row as a table shows it, with its mark."""
+    """Return the torque of a row as a table shows it, with its mark: "212.0*", or of a band "212.0 (180.1 to 241.3)"."""
+    band = band_of(row)
+    if band is not None:
+        return f"{number(band[0])} ({number(band[1])} to {number(band[2])}){mark_of(row)}"
     state = outcome(row)
     if state == "slips":
-        return number(torque_of(row)) + mark_of(row)
+        return number(torque_of(row) or 0.0) + mark_of(row)
     return "turns freely" if state == "free" else "no answer"
 
 

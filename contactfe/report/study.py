@@ -20,6 +20,7 @@ from contactfe.report.rows import (
     STRENGTHS,
     Row,
     Swept,
+    band_of,
     gives_way_first,
     outcome,
     row_words,
@@ -34,6 +35,8 @@ from contactfe.report.words import PROFILES
 
 Lines = dict[str, list[Row]]
 ALL = "all cases"
+SHADED = 3  # lines whose bands are drawn as areas; more would hide each other
+APART = 0.012  # of the axis: how far error bars of several lines stand from each other
 RING: dict[str, Any] = {"ls": "none", "marker": "o", "color": INK, "mfc": "none", "mew": 1.1, "ms": 12}
 
 
@@ -58,8 +61,9 @@ def study_charts(rows: Sequence[Row]) -> dict[str, Figure]:
 
     The torque reached (slip, or less where the wrench gives way first) stands against the rounding, or against
     the first swept number where no rounding was swept, or against the first swept words; one line for each
-    combination of the other inputs. Cases that turn freely stand at zero. The comparison takes the lowest
-    strength and the first value of every other input but the profile.
+    combination of the other inputs. Cases that turn freely stand at zero. Cases with a band stand at their median,
+    with the band from 10 to 90 %. The comparison takes the lowest strength and the first value of every other input
+    but the profile.
     """
     swept = swept_inputs(rows)
     across = horizontal(swept)
@@ -89,7 +93,7 @@ def torque_chart(rows: Sequence[Row], across: Swept | None, title: str) -> Figur
     figure, ax = _sheet(title, len(lines) + 1)
     _draw_lines(ax, lines, across, 1.0)
     ax.set_ylabel("slip torque (N·m)")
-    _legend(ax, lines, rows)
+    _legend(ax, lines)
     _note_failures(figure, rows)
     return figure
 
@@ -108,7 +112,7 @@ def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept)
         if item.path not in STRENGTHS:
             first = next(v for v in item.values if any(value_of(row, item.path) == v for row in chosen))
             chosen = [row for row in chosen if value_of(row, item.path) == first]
-    start = [torque_of(row) for row in chosen if value_of(row, across.path) == across.values[0]]
+    start = [torque_of(row) or 0.0 for row in chosen if value_of(row, across.path) == across.values[0]]
     best = max(start, default=0.0)
     if best <= 0:
         return None
@@ -124,7 +128,7 @@ def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept)
         else value_words(across.path, across.values[0])
     )
     ax.set_ylabel(f"slip torque (% of the best one, {new}: {best:.0f} N·m)")
-    _legend(ax, lines, chosen)
+    _legend(ax, lines)
     _note_failures(figure, chosen)
     return figure
 
@@ -152,11 +156,14 @@ def _profiles(rows: Sequence[Row]) -> list[str]:
 
 
 def _height(row: Row, unit: float) -> float:
-    """Torque reached over a unit, 0 where the wrench turns freely, nan without an answer: it breaks the line."""
-    state = outcome(row)
-    if state == "failed":
-        return math.nan
-    return 0.0 if state == "free" else torque_of(row) / unit
+    """Torque over a unit, 0 where the wrench turns freely, nan without an answer: it breaks the line."""
+    torque = torque_of(row)
+    return math.nan if torque is None else torque / unit
+
+
+def _free(row: Row) -> bool:
+    """Whether a row stands at zero because the wrench turns freely, of a band in half of the samples or more."""
+    return torque_of(row) == 0.0
 
 
 def _sheet(title: str, entries: int) -> tuple[Figure, Axes]:
@@ -172,9 +179,10 @@ def _sheet(title: str, entries: int) -> tuple[Figure, Axes]:
 def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> None:
     """Draw every line, torques over a unit; filled markers for cases that slip, hollow ones for free ones, and a ring
     round those whose wrench gives way first."""
+    _draw_bands(ax, lines, across, unit)
     for k, rows in enumerate(lines.values()):
         look = _look(k)
-        points = sorted((_place(row, across), _height(row, unit), outcome(row) == "free") for row in rows)
+        points = sorted((_place(row, across), _height(row, unit), _free(row)) for row in rows)
         if across is not None and across.numeric:
             x, y = [p[0] for p in points], [p[1] for p in points]
             ax.plot(x, y, ls=look["ls"], color=look["color"], zorder=3, clip_on=False)
@@ -186,6 +194,7 @@ def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> No
         if weak:
             ax.plot([p[0] for p in weak], [p[1] for p in weak], zorder=5, clip_on=False, **RING)
     heights = [_height(row, unit) for rows in lines.values() for row in rows]
+    heights += [band[2] / unit for rows in lines.values() for row in rows if (band := band_of(row))]
     top = max((h for h in heights if not math.isnan(h)), default=0.0)
     ax.set_ylim(0.0, 1.08 * top if top > 0 else 1.0)
     ax.set_xlabel(across.axis if across is not None else "case")
@@ -195,6 +204,28 @@ def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> No
         words = [textwrap.fill(value_words(across.path, v), 13) for v in across.values]
         ax.set_xticks(range(len(words)), words, fontsize=8 if len(words) < 7 else 6.5)
         ax.set_xlim(-0.5, len(words) - 0.5)
+
+
+def _draw_bands(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> None:
+    """Draw what lies from 10 to 90 % of the samples: areas along a number where few lines are, else error bars."""
+    numeric = across is not None and across.numeric and len(across.values) > 1
+    reach = across.values[-1] - across.values[0] if across is not None and numeric else float(len(lines) > 0)
+    for k, rows in enumerate(lines.values()):
+        look = _look(k)
+        points = sorted((_place(row, across), *band) for row in rows if (band := band_of(row)))
+        if not points:
+            continue
+        x, middle, low, high = ([p[i] / (unit if i else 1.0) for p in points] for i in range(4))
+        if numeric and len(lines) <= SHADED and len(points) > 1:
+            ax.fill_between(x, low, high, color=look["color"], alpha=0.2, lw=0, zorder=2)
+            continue
+        # Side by side, so that no bar hides another one; the markers stay where they belong.
+        shift = APART * reach * (k - 0.5 * (len(lines) - 1))
+        below = [m - v for m, v in zip(middle, low, strict=True)]
+        above = [v - m for m, v in zip(middle, high, strict=True)]
+        bars: dict[str, Any] = {"ecolor": look["color"], "elinewidth": 1.2, "capsize": 2.5}
+        at = [v + shift for v in x]
+        ax.errorbar(at, middle, yerr=(below, above), fmt="none", zorder=3, clip_on=False, **bars)
 
 
 def _place(row: Row, across: Swept | None) -> float:
@@ -215,9 +246,12 @@ def _look(k: int) -> dict[str, Any]:
     }
 
 
-def _legend(ax: Axes, lines: Lines, rows: Sequence[Row]) -> None:
+def _legend(ax: Axes, lines: Lines) -> None:
+    rows = [row for line in lines.values() for row in line]
     handles = [Line2D([], [], label=name, **_look(k)) for k, name in enumerate(lines) if name != ALL]
-    if any(outcome(row) == "free" for row in rows):
+    if any(band_of(row) is not None for row in rows):
+        handles.append(Line2D([], [], label="median and 10 to 90 % of the samples", ls="none"))
+    if any(_free(row) for row in rows):
         hollow: dict[str, Any] = {"ls": "none", "marker": "o", "color": SOFT, "mfc": "white", "mew": 1.4}
         handles.append(Line2D([], [], label="hollow, at zero: turns freely", **hollow))
     if any(gives_way_first(row) for row in rows):

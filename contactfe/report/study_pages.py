@@ -14,6 +14,7 @@ from contactfe.report.rows import (
     Row,
     Swept,
     answer,
+    band_of,
     gives_way_first,
     mark_of,
     outcome,
@@ -25,8 +26,8 @@ from contactfe.report.rows import (
     value_words,
 )
 from contactfe.report.study import horizontal, study_charts
-from contactfe.report.words import ANSWERS, PROFILES, number, plain
-from contactfe.study.tables import mark_words
+from contactfe.report.words import ANSWERS, BAND, PROFILES, number, plain
+from contactfe.study.tables import label, mark_words
 from contactfe.turn.record import SAFETY
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
@@ -42,13 +43,18 @@ class Cell:
 
 
 def study_page(
-    rows: Sequence[Row], meta: Mapping[str, Any], version: str, figures: Mapping[str, Figure] | None = None
+    rows: Sequence[Row],
+    meta: Mapping[str, Any],
+    version: str,
+    figures: Mapping[str, Figure] | None = None,
+    odds: Sequence[Row] = (),
 ) -> str:
     """Return the page of a study as HTML text. The same rows, description and version give the same text.
 
     Rows carry the names of the results table and the swept inputs by dotted path. Of `meta`, "name" heads
     the page, "question" stands below it, "cautions" (a list) join the general caution; the rest is listed at
-    the end. Figures that are drawn already are not drawn again.
+    the end. Figures that are drawn already are not drawn again. `odds` are the pairs of profiles of a study with
+    distributions.
     """
     charts = study_charts(rows) if figures is None else figures
     swept = swept_inputs(rows)
@@ -65,6 +71,8 @@ def study_page(
         failed=[_failure(row, k) for k, row in enumerate(rows) if outcome(row) == "failed"],
         cautions=[*map(str, meta.get("cautions") or ()), SAFETY],
         pivot=_pivot(rows, swept),
+        bands=any(band_of(row) is not None for row in rows),
+        odds=_odds(odds),
         marks=mark_words(mark_of(row) for row in rows),
         figures=[_picture(name, figure) for name, figure in ordered],
         table=_all_cases(rows, swept),
@@ -84,11 +92,15 @@ def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
         return (
             "No case grips" if any(outcome(row) == "free" for row in rows) else "No case has an answer"
         ), ""
-    best = max(slipping, key=torque_of)
-    what, rest = ("torque", ", where the wrench gives way") if gives_way_first(best) else ("slip torque", "")
-    return f"Largest {what}: {number(torque_of(best))} N·m{rest}", row_words(
-        best, [item.path for item in swept]
-    )
+    best = max(slipping, key=lambda row: torque_of(row) or 0.0)
+    where, band = row_words(best, [item.path for item in swept]), band_of(best)
+    torque = f"{number(torque_of(best) or 0.0)} N·m"
+    if band is not None:
+        reach = f"{number(band[1])} to {number(band[2])} N·m in eight of ten samples"
+        return f"Largest slip torque: {torque}", f"{where}; {reach}" if where else reach
+    if gives_way_first(best):
+        return f"Largest torque: {torque}, where the wrench gives way", where
+    return f"Largest slip torque: {torque}", where
 
 
 def _counts(rows: Sequence[Row]) -> str:
@@ -141,21 +153,39 @@ def _cell(row: Row | None) -> Cell:
 
 def _all_cases(rows: Sequence[Row], swept: Sequence[Swept]) -> Mapping[str, Any]:
     """Name, swept inputs and every answer of every case."""
-    present = [a for a in ANSWERS if any(answer(row, a.key) is not None for row in rows)]
+    present = [a for a in (*ANSWERS, *BAND) if any(answer(row, a.key) is not None for row in rows)]
+    banded = any(band_of(row) is not None for row in rows)
     lines = []
     for k, row in enumerate(rows):
         inputs = [value_words(item.path, value_of(row, item.path)) for item in swept]
         answers = [_number(answer(row, a.key)) for a in present]
-        lines.append(
-            [_name(row, k), *inputs, torque_words(row) if outcome(row) != "slips" else "slips", *answers]
-        )
+        became = {"slips": "slips", "free": "turns freely", "failed": "no answer"}[outcome(row)]
+        leading = [label(str(row.get("leading_input") or ""))] if banded else []
+        lines.append([_name(row, k), *inputs, became, *answers, *leading])
     columns = [
         "case",
         *(item.label for item in swept),
         "outcome",
         *(f"{a.label} ({a.unit})" for a in present),
+        *(["input that moves it most"] if banded else []),
     ]
     return {"columns": columns, "rows": lines}
+
+
+def _odds(odds: Sequence[Row]) -> Mapping[str, Any] | None:
+    """The pairs of profiles as a table, None where there are none."""
+    if not odds:
+        return None
+    equal = [path for path in odds[0] if "." in path]
+    lines = []
+    for row in odds:
+        first, second = (PROFILES.get(str(row[key]), str(row[key])) for key in ("first", "second"))
+        share, low, high = (100.0 * float(row[f"share_{k}"]) for k in ("first_beats_second", "low", "high"))
+        ratio = "" if row["ratio_median"] is None else number(float(row["ratio_median"]))
+        held = [value_words(path, value_of(row, path)) for path in equal]
+        lines.append([first, second, *held, f"{share:.0f} % ({low:.0f} to {high:.0f} %)", ratio])
+    heads = ["first", "second", *(label(path) for path in equal)]
+    return {"columns": [*heads, "first slips later", "ratio, median"], "rows": lines}
 
 
 def _number(value: float | None) -> str:

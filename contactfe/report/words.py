@@ -64,6 +64,17 @@ ANSWERS: tuple[Answer, ...] = (
     ),
 )
 
+BAND: tuple[Answer, ...] = (
+    Answer("slip_torque_median_Nm", "median", "N·m", "half of the samples slip below"),
+    Answer("slip_torque_p10_Nm", "10 %", "N·m", "a tenth of the samples slip below"),
+    Answer("slip_torque_p90_Nm", "90 %", "N·m", "nine tenths of the samples slip below"),
+    Answer("slips_below_target_share", "slips below target", "share", "of the samples"),
+    Answer("twists_off_first_share", "bolt twists off first", "share", "of the samples"),
+    Answer("turns_freely_share", "turns freely", "share", "of the samples"),
+    Answer("leading_input_share", "its share", "of variance", "Sobol index of first order"),
+)
+"""What the rows of a study with distributions hold beside the answers."""
+
 
 def answer_named(key: str) -> Answer | None:
     """Return the answer a file calls `key`, None for another key."""

@@ -12,6 +12,7 @@ from ._tables import number, rows
 
 TENSILE_PER_HV = 3.2
 """Tensile strength (MPa) per HV: a rule of thumb that ties ISO 898-1's own pairs, 250 to 800, 385 to 1232."""
+_CONVERTED = ("HV", "HRC")  # scales of hardness that a conversion is kept for
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,15 @@ class Grade:
     tensile_upper: float | None
     yield_upper: float | None
     source: str
+
+    @property
+    def upper_source(self) -> str:
+        """Where the upper ends come from: "by hardness" (3.2 MPa per HV at the upper hardness, a rule of thumb, yield
+        in the ratio of the minima), "typical" (of the row's own source), "" where there are none."""
+        if self.yield_upper is None:
+            return ""
+        by_hardness = self.hardness_max is not None and self.hardness_scale in _CONVERTED
+        return "by hardness" if by_hardness else "typical"
 
 
 @dataclass(frozen=True)
@@ -147,7 +157,7 @@ def _grades() -> tuple[tuple[frozenset[str], Grade], ...]:
 def _tensile_of_hardness(scale: str, hardness: float | None) -> float | None:
     """Return 3.2 HV (MPa) for a hardness in HV or HRC; None for other scales, for which no conversion is
     kept."""
-    if hardness is None or scale not in ("HV", "HRC"):
+    if hardness is None or scale not in _CONVERTED:
         return None
     return TENSILE_PER_HV * (hardness if scale == "HV" else hardness_hv(hardness))
 

@@ -36,6 +36,10 @@ def told_value(path: str, raw: Any) -> float | int | str:
     field = field_of(path)
     if field is None:
         raise ContactFEError(f"no such key in a case: {path}", slug="unknown-path")
+    if isinstance(raw, Mapping):
+        from contactfe.study.scatter import told_distribution
+
+        return told_distribution(raw)
     value = read_value(field, raw)
     if field.kind in ("number", "integer"):
         return value if isinstance(value, int) else float(value)
@@ -132,10 +136,9 @@ def _values(where: str, path: str, raw: Any) -> tuple[list[Any], list[Problem]]:
     good: list[Any] = []
     seen: dict[Any, int] = {}
     for number, (item, place) in enumerate(zip(values, places, strict=True), 1):
-        try:
-            value = read_value(field, item)
-        except ContactFEError as error:
-            problems.append(Problem(place, error.message, error.hint))
+        value, bad = _read(field, item, place)
+        if bad:
+            problems += bad
             continue
         if value in seen:
             problems.append(Problem(place, f"repeats item {seen[value]}", "remove one of them"))
@@ -143,6 +146,21 @@ def _values(where: str, path: str, raw: Any) -> tuple[list[Any], list[Problem]]:
         seen[value] = number
         good.append(item)
     return good, problems
+
+
+def _read(field: Field, item: Any, place: str) -> tuple[Any, list[Problem]]:
+    """What tells one value of an axis from another, and what is wrong with it."""
+    if isinstance(item, Mapping):
+        from contactfe.bands import distribution_problems, may_scatter  # takes a while to import
+
+        if may_scatter(field):
+            return tuple(sorted((str(k), str(v)) for k, v in item.items())), distribution_problems(
+                field, item, place
+            )
+    try:
+        return read_value(field, item), []
+    except ContactFEError as error:
+        return None, [Problem(place, error.message, error.hint)]
 
 
 def _range(where: str, field: Field, raw: Mapping[str, Any]) -> tuple[list[Any], list[Problem]]:

@@ -10,7 +10,7 @@ from typing import Any
 from contactfe.mesh.sizing import STANDARD_CONTACT_EDGE
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.store import StudyStore
-from contactfe.study.work import Outcome, keys_or_failure
+from contactfe.study.work import Outcome, needs_or_failure
 
 # One core of a server of 2023 at the default mesh; all of them go about with one over the contact edge.
 BODY_SECONDS, CASE_SECONDS = 1.0, 0.3
@@ -24,8 +24,8 @@ FEWEST = 5  # measured values that count as a measurement
 class Forecast:
     """``meshes`` distinct bodies, each meshed and factorised once; ``to_build`` of them are not stored yet.
 
-    ``to_solve`` cases are not known yet; ``impossible`` ones have an outline that cannot be built. Seconds
-    with the given workers; ``measured`` tells whether from times of this very folder."""
+    ``to_solve`` cases are not known yet, with ``curves`` to solve; ``impossible`` ones have an outline that
+    cannot be built. Seconds with the given workers; ``measured`` tells whether from times of this very folder."""
 
     cases: int
     to_solve: int
@@ -37,6 +37,7 @@ class Forecast:
     memory_MB: float
     disk_MB: float
     measured: bool
+    curves: int
 
     @property
     def meshes(self) -> int:
@@ -53,18 +54,18 @@ def forecast(plan: StudyPlan, workers: int, store: StudyStore | None = None) -> 
     for case in plan.cases:
         known = store.load(case.case_id) if store is not None else None
         missing = known is None or not known.lasting
-        keys = keys_or_failure(case.case)
-        if isinstance(keys, Outcome):
+        needs = needs_or_failure(case)
+        if isinstance(needs, Outcome):
             impossible += 1
             continue
-        for key, side in ((keys.fastener, "fastener"), (keys.wrench, "wrench")):
-            fineness[key], sides[key] = _fineness(case), side
+        for need in needs:
+            fineness[need.key], sides[need.key] = _fineness(case), need.side
         if missing:
             left.append(case)
-            needed |= {keys.fastener, keys.wrench}
+            needed |= {need.key for need in needs}
     to_build = [k for k in needed if store is None or not store.bodies.has(k)]
     body, one, measured = _times(store)
-    work = sum(body * fineness[k] for k in to_build) + sum(one * _fineness(c) for c in left)
+    work = sum(body * fineness[k] for k in to_build) + sum(one * c.curves * _fineness(c) for c in left)
     counts = [sum(s == side for s in sides.values()) for side in ("fastener", "wrench")]
     disk = [BODY_MB * f for f in fineness.values()]
     return Forecast(
@@ -78,6 +79,7 @@ def forecast(plan: StudyPlan, workers: int, store: StudyStore | None = None) -> 
         memory_MB=PARENT_MB + workers * (WORKER_MB + 6 * max(disk, default=0.0)),
         disk_MB=sum(disk),
         measured=measured,
+        curves=sum(c.curves for c in left),
     )
 
 
@@ -87,7 +89,7 @@ def _fineness(case: PlannedCase) -> float:
 
 
 def _times(store: StudyStore | None) -> tuple[float, float, bool]:
-    """Seconds per body and per case, and whether they were measured in the store's folder."""
+    """Seconds per body and per curve, and whether they were measured in the store's folder."""
     history = list(store.history()) if store is not None else []
     body, case = _seconds(history, "body"), _seconds(history, "case")
     enough = len(case) >= FEWEST
@@ -96,7 +98,7 @@ def _times(store: StudyStore | None) -> tuple[float, float, bool]:
 
 def _seconds(history: Iterable[dict[str, Any]], event: str) -> list[float]:
     return [
-        e["seconds"]
+        e["seconds"] / e.get("curves", 1)
         for e in history
         if e.get("event") == event and isinstance(e.get("seconds"), float) and e["seconds"] > 0
     ]

@@ -15,8 +15,9 @@ from contactfe.turn.revision import SOLVER_REVISION
 ID_LENGTH = 32  # hexadecimal digits, 128 bit
 
 
-def case_id(case: CaseInput, revision: int = SOLVER_REVISION) -> str:
-    """Hash of the resolved inputs and the solver's revision, 32 hexadecimal digits.
+def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | None = None) -> str:
+    """Hash of the resolved inputs and the solver's revision, and of its `band` where it has one; 32 hexadecimal
+    digits.
 
     The name, the cautions and the words of the rules are not part of it; of an outline its content is, not
     its path.
@@ -30,7 +31,7 @@ def case_id(case: CaseInput, revision: int = SOLVER_REVISION) -> str:
     for body in ("fastener", "wrench"):
         if record[body]["outline"] is not None:
             record[body]["outline"] = file_hash(Path(record[body]["outline"]))
-    return digest({"solver_revision": revision, "case": record})
+    return digest({"solver_revision": revision, "case": record} | ({} if band is None else {"band": band}))
 
 
 def digest(record: Any) -> str:

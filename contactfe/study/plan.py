@@ -7,7 +7,7 @@ import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from contactfe.errors import ContactFEError, InputError, Problem, nearest
 from contactfe.inputs import FORMAT, TABLES, CaseInput, field_of, parse_case, read_toml
@@ -15,29 +15,43 @@ from contactfe.inputs.values import read_value
 from contactfe.study.axes import Axis, read_axes, repeated, told_value
 from contactfe.study.identity import case_id
 
-KEYS = ("format", "name", "base", "sweep", "sample")
+if TYPE_CHECKING:
+    from contactfe.study.scatter import BandSettings, CaseBand
+
+KEYS = ("format", "name", "base", "sweep", "sample", "band")
+PROFILE = "wrench.profile"
 MOST_CASES = 100_000
 MOST_TOLD = 20  # problems of combinations that one message lists
 
 
 @dataclass(frozen=True)
 class PlannedCase:
-    """One row of the study: place in the plan (from 0), address, name, varied values, and the case."""
+    """One row of the study: place in the plan (from 0), address, name, varied values, the case, and its band
+    where something scatters in it."""
 
     index: int
     case_id: str
     name: str
     values: tuple[float | int | str, ...]
     case: CaseInput
+    band: CaseBand | None = None
+
+    @property
+    def curves(self) -> int:
+        """How many curves have to be solved: the plain case, and the samples of its band."""
+        return 1 + (self.band.curves if self.band is not None else 0)
 
 
 @dataclass(frozen=True)
 class StudyPlan:
-    """All cases of a study in plan order; ``varied`` are the dotted paths of the inputs that vary."""
+    """All cases of a study in plan order; ``varied`` are the dotted paths of the inputs that vary, ``go_together`` those
+    of them that vary together with the profile. ``band`` says how the cases scatter, None where nothing does."""
 
     name: str
     varied: tuple[str, ...]
     cases: tuple[PlannedCase, ...]
+    band: BandSettings | None = None
+    go_together: tuple[str, ...] = ()
 
 
 def load_plan(path: str | Path) -> StudyPlan:
@@ -89,6 +103,8 @@ def parse_plan(
             Problem("[sweep]", f"the study has {total} cases", f"at most {MOST_CASES}; shorten the lists")
         )
     base = raw.get("base", {})
+    settings, bad = _band(raw, axes, total)
+    problems += bad
     name = _name(raw.get("name", name), problems)
     if problems:
         if isinstance(base, Mapping):
@@ -96,7 +112,29 @@ def parse_plan(
             strays = {key: raw[key] for key in TABLES if key in raw}
             problems += _base_problems({**strays, **base}, axes, folder)
         raise InputError(problems, source=source)
-    return _combine(base, axes, name, (source, folder))
+    return _combine(base, axes, (name, settings), (source, folder))
+
+
+def _band(
+    raw: Mapping[str, Any], axes: Sequence[Axis], cases: int
+) -> tuple[BandSettings | None, list[Problem]]:
+    """The settings of the bands of a study, None where nothing scatters, and what is wrong with them."""
+    base = raw.get("base", {})
+    tables = (
+        [part for part in base.values() if isinstance(part, Mapping)] if isinstance(base, Mapping) else []
+    )
+    values = [value for part in tables for value in part.values()]
+    values += [value for axis in axes for point in axis.points for value in point]
+    if "band" not in raw and not any(isinstance(value, Mapping) for value in values):
+        return None, []
+    from contactfe.study.scatter import MOST_CURVES, read_band, scattering  # takes a while to import
+
+    settings, problems = read_band(raw.get("band"), scattering(base if tables else {}, axes))
+    if settings is not None and cases * settings.grid.n > MOST_CURVES:
+        told = f"{cases} cases of {settings.grid.n} samples are {cases * settings.grid.n} curves"
+        hint = f"at most {MOST_CURVES}; take fewer samples or shorten the lists"
+        problems.append(Problem("[band] samples", told, hint))
+    return settings, problems
 
 
 def _top(raw: Mapping[str, Any]) -> tuple[list[Problem], bool]:
@@ -153,8 +191,14 @@ def _base_problems(base: Mapping[str, Any], axes: Sequence[Axis], folder: Path |
     """Problems of the base alone, with the first good value of every axis put in."""
     varied = {path for axis in axes for path in axis.paths}
     points = [(axis.paths, axis.points[0]) for axis in axes if axis.points]
+    raw = _with(base, points)
     try:
-        parse_case(_with(base, points), folder=folder)
+        if _has_tables(raw):
+            from contactfe.bands import split_case
+
+            split_case(raw, folder=folder)
+        else:
+            parse_case(raw, folder=folder)
     except InputError as error:
         # What a bad varied value leaves missing has been told already.
         known = {where for path in varied if (where := _where(path))}
@@ -164,6 +208,12 @@ def _base_problems(base: Mapping[str, Any], axes: Sequence[Axis], folder: Path |
             if p.where not in known and not p.where.startswith("[base]")
         ]
     return []
+
+
+def _has_tables(raw: Mapping[str, Any]) -> bool:
+    """Whether a key of a raw case holds a table where a value stands otherwise: a distribution."""
+    parts = [raw[name] for name in TABLES if isinstance(raw.get(name), Mapping)]
+    return any(isinstance(value, Mapping) for part in parts for value in part.values())
 
 
 def _where(path: str) -> str:
@@ -191,15 +241,18 @@ def _placed(problem: Problem, varied: frozenset[str]) -> Problem:
     if not problem.where.startswith("["):
         return problem
     table, _, key = problem.where[1:].partition("]")
-    path = f"{table}.{key.strip()}"
-    place = f"[sweep] {path}" if path in varied else f"[base.{table}]{key}"
+    path = f"{table}.{key.partition(',')[0].strip()}"
+    place = f"[sweep] {table}.{key.strip()}" if path in varied else f"[base.{table}]{key}"
     return replace(problem, where=place)
 
 
 def _combine(
-    base: Mapping[str, Any], axes: Sequence[Axis], name: str, place: tuple[str, Path | None]
+    base: Mapping[str, Any],
+    axes: Sequence[Axis],
+    how: tuple[str, BandSettings | None],
+    place: tuple[str, Path | None],
 ) -> StudyPlan:
-    source, folder = place
+    (name, settings), (source, folder) = how, place
     paths = [path for axis in axes for path in axis.paths]
     total = 1
     for axis in axes:
@@ -212,17 +265,32 @@ def _combine(
         pairs = [(axis.paths, values) for axis, values in zip(axes, point, strict=True)]
         own = f"{name}-{index + 1:0{digits}d}"
         try:
-            case = parse_case(_with(base, pairs), folder=folder, name=own)
+            case, band = _case(_with(base, pairs), own, settings, folder)
         except InputError as error:
             for problem in error.problems:
                 found.setdefault(_placed(problem, frozenset(paths)), []).append(index)
             continue
         flat = [v for values in point for v in values]
         told = tuple(told_value(p, v) for p, v in zip(paths, flat, strict=True))
-        cases.append(PlannedCase(index, case_id(case), own, told, case))
+        address = case_id(case, band=None if band is None else band.key())
+        cases.append(PlannedCase(index, address, own, told, case, band))
     if found:
         raise InputError(_told(found, points, paths), source=source)
-    return StudyPlan(name, tuple(paths), tuple(cases))
+    together = next((axis.paths for axis in axes if PROFILE in axis.paths), ())
+    return StudyPlan(name, tuple(paths), tuple(cases), settings, together)
+
+
+def _case(
+    raw: Mapping[str, Any], name: str, settings: BandSettings | None, folder: Path | None
+) -> tuple[CaseInput, CaseBand | None]:
+    """The plain case of raw tables, and its band where something scatters in it."""
+    if settings is None:
+        return parse_case(raw, folder=folder, name=name), None
+    from contactfe.bands import split_case
+    from contactfe.study.scatter import case_band
+
+    uncertain = split_case(raw, folder=folder, name=name)
+    return uncertain.case, case_band(settings, uncertain)
 
 
 def _grid(axes: Sequence[Axis]) -> Iterator[tuple[tuple[Any, ...], ...]]:
@@ -239,7 +307,7 @@ def _told(
             problems.append(problem)
             continue
         flat = [v for values in points[where[0]] for v in values]
-        first = ", ".join(f"{p} = {v}" for p, v in zip(paths, flat, strict=True))
+        first = ", ".join(f"{p} = {told_value(p, v)}" for p, v in zip(paths, flat, strict=True))
         problems.append(
             replace(
                 problem, message=f"{problem.message} (in {len(where)} of {len(points)} cases, first: {first})"

@@ -13,12 +13,22 @@ from collections import Counter
 from collections.abc import Generator, Iterator
 from dataclasses import dataclass, replace
 
-from contactfe.study.bodies import SIDES, BodyKeys
+from contactfe.study.bodies import BodyKeys
 from contactfe.study.executors import Ended, Executor
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.store import StudyStore, Tables
 from contactfe.study.tables import Row, row_of
-from contactfe.study.work import FAILED, FREE, OK, BodyTask, CaseTask, Outcome, Task, keys_or_failure
+from contactfe.study.work import (
+    FAILED,
+    FREE,
+    OK,
+    BodyTask,
+    CaseTask,
+    Need,
+    Outcome,
+    Task,
+    needs_or_failure,
+)
 
 DIED = "its worker process died (killed, or out of memory)"
 
@@ -59,7 +69,8 @@ class CaseFailed:
 
 @dataclass(frozen=True)
 class StudyDone:
-    """The end: all rows in plan order, where the tables are, and how many cases were what."""
+    """The end: all rows in plan order, the odds between profiles where the cases have bands, where the tables are, and
+    how many cases were what."""
 
     rows: tuple[Row, ...]
     tables: Tables
@@ -68,6 +79,7 @@ class StudyDone:
     failed: int
     turn_freely: int
     seconds: float
+    odds: tuple[Row, ...] = ()
 
 
 Event = CaseStarted | BodyDone | CaseDone | CaseFailed | StudyDone
@@ -88,11 +100,14 @@ def run_study(plan: StudyPlan, store: StudyStore, executor: Executor) -> Generat
     except (KeyboardInterrupt, GeneratorExit):
         executor.close()
         store.note("interrupted")
-        store.write_tables(plan, store.rows(plan))  # the interrupt may have come between storing and counting
+        store.write_tables(
+            plan, store.rows(plan), store.odds(plan)
+        )  # the interrupt may have come between storing and counting
         raise
     finally:
         executor.close()
-    tables = store.write_tables(plan, run.in_order())
+    odds = store.odds(plan)
+    tables = store.write_tables(plan, run.in_order(), odds)
     state = Counter(row["status"] for row in run.rows.values())
     store.note("end", **state)
     yield StudyDone(
@@ -103,6 +118,7 @@ def run_study(plan: StudyPlan, store: StudyStore, executor: Executor) -> Generat
         failed=state[FAILED],
         turn_freely=state[FREE],
         seconds=time.monotonic() - run.start,
+        odds=tuple(odds),
     )
 
 
@@ -184,7 +200,12 @@ class _Run:
         """Store an outcome, then report every row that it answers."""
         self.store.save(case_id, outcome)
         self.store.note(
-            "case", case_id=case_id, status=outcome.status, seconds=round(outcome.seconds, 4), worker=worker
+            "case",
+            case_id=case_id,
+            status=outcome.status,
+            seconds=round(outcome.seconds, 4),
+            curves=self._same[case_id][0].curves,
+            worker=worker,
         )
         for case in self._same[case_id]:
             self.solved += 1
@@ -207,32 +228,39 @@ class _Queue:
 
     def __init__(self, cases: list[PlannedCase], store: StudyStore, shared: bool) -> None:
         self.impossible: list[tuple[str, Outcome]] = []
-        keyed: list[tuple[PlannedCase, BodyKeys]] = []
+        keyed: list[tuple[PlannedCase, tuple[Need, ...]]] = []
+        uses: Counter[str] = Counter()
         for case in cases:
-            keys = keys_or_failure(case.case)
-            if isinstance(keys, Outcome):
-                self.impossible.append((case.case_id, keys))
-            else:
-                keyed.append((case, keys))
-        uses = Counter(key for _, keys in keyed for key in (keys.fastener, keys.wrench))
+            needs = needs_or_failure(case)
+            if isinstance(needs, Outcome):
+                self.impossible.append((case.case_id, needs))
+                continue
+            keyed.append((case, needs))
+            for need in needs:
+                uses[need.key] += need.curves
         folder = str(store.bodies.folder.resolve())
         self._missing: set[str] = set()
         self._broken: dict[str, Outcome] = {}
         self._cases: list[CaseTask] = []
+        self._needs: dict[str, tuple[str, ...]] = {}
         self._unbuilt: list[BodyTask] = []
-        for case, keys in _grouped(keyed):
+        for case, needs in _grouped(keyed):
+            keys = BodyKeys(needs[0].key, needs[1].key)
             keep = (uses[keys.fastener] > 1, uses[keys.wrench] > 1)
-            self._cases.append(CaseTask(case.case_id, case.case, keys, folder, keep))
-            for side, key, kept in zip(SIDES, (keys.fastener, keys.wrench), keep, strict=True):
-                if shared and kept and key not in self._missing and not store.bodies.has(key):
-                    self._missing.add(key)
-                    self._unbuilt.append(BodyTask(key, side, case.case, folder))
+            kept = frozenset(need.key for need in needs if uses[need.key] > 1)
+            self._cases.append(CaseTask(case.case_id, case.case, keys, folder, keep, case.band, kept))
+            self._needs[case.case_id] = tuple(dict.fromkeys(need.key for need in needs))
+            for need in needs:
+                new = need.key in kept and need.key not in self._missing
+                if shared and new and not store.bodies.has(need.key):
+                    self._missing.add(need.key)
+                    self._unbuilt.append(BodyTask(need.key, need.side, need.case, folder))
         self.bodies, self.built = len(self._missing), 0
 
     def next(self) -> Task | None:
         """The next task that nothing stands in the way of."""
         for i, task in enumerate(self._cases):
-            if not self._missing & {task.keys.fastener, task.keys.wrench}:
+            if self._missing.isdisjoint(self._needs[task.case_id]):
                 del self._cases[i]
                 return task
         return self._unbuilt.pop(0) if self._unbuilt else None
@@ -250,25 +278,27 @@ class _Queue:
         return [(t.case_id, why) for t, why in lost]
 
     def _why_not(self, task: CaseTask) -> Outcome | None:
-        """The outcome of a body that could not be built, once it is sure which of the two to name.
+        """The outcome of a body that could not be built, once it is sure which of them to name.
 
-        A case that builds its bodies itself meets the fastener first, so the fastener's reason goes first
-        here too."""
-        keys = task.keys
-        if keys.fastener in self._broken:
-            return self._broken[keys.fastener]
-        if keys.wrench in self._broken and task.keep[0] and keys.fastener not in self._missing:
-            return self._broken[keys.wrench]
+        A case that builds its bodies itself meets them in order, the fastener first, so the reason of the first
+        one goes first here too."""
+        for key in self._needs[task.case_id]:
+            if key in self._broken:
+                return self._broken[key]
+            if key not in task.kept or key in self._missing:
+                return None  # it may be the one that fails
         return None
 
 
-def _grouped(keyed: list[tuple[PlannedCase, BodyKeys]]) -> list[tuple[PlannedCase, BodyKeys]]:
+def _grouped(
+    keyed: list[tuple[PlannedCase, tuple[Need, ...]]],
+) -> list[tuple[PlannedCase, tuple[Need, ...]]]:
     """Cases of one wrench together, and of one fastener within; in order of first mention."""
     wrenches: dict[str, int] = {}
     fasteners: dict[str, int] = {}
-    for _, keys in keyed:
-        wrenches.setdefault(keys.wrench, len(wrenches))
-        fasteners.setdefault(keys.fastener, len(fasteners))
+    for _, (fastener, wrench, *_) in keyed:
+        wrenches.setdefault(wrench.key, len(wrenches))
+        fasteners.setdefault(fastener.key, len(fasteners))
     return sorted(
-        keyed, key=lambda item: (wrenches[item[1].wrench], fasteners[item[1].fastener], item[0].index)
+        keyed, key=lambda item: (wrenches[item[1][1].key], fasteners[item[1][0].key], item[0].index)
     )

@@ -5,6 +5,7 @@
     bodies/                see `contactfe.study.bodies`
     plan.json              the cases of the study that ran here last, in order
     results.csv            one row per case in plan order, and results.parquet where pyarrow is installed
+    odds.csv               where the cases have bands: one row per pair of profiles that are equal in everything else
 
 The case files are the truth; the journal is history that may be lost without harm.
 """
@@ -15,14 +16,14 @@ import json
 import os
 import socket
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from contactfe import __version__
 from contactfe.study.bodies import BodyStore
-from contactfe.study.files import clear_parts, make_folder, not_written, write_text
+from contactfe.study.files import clear_parts, make_folder, not_written, remove, write_text
 from contactfe.study.identity import digest
 from contactfe.study.plan import StudyPlan
 from contactfe.study.tables import Row, columns_of, row_of, write_csv, write_parquet
@@ -35,10 +36,12 @@ SYNC_EVERY = 2.0  # s between two flushes of the journal to the disk itself
 
 @dataclass(frozen=True)
 class Tables:
-    """Where the tables of a study are; ``parquet`` is None where pyarrow is not installed."""
+    """Where the tables of a study are; ``parquet`` is None where pyarrow is not installed, ``odds`` where no profiles
+    are compared."""
 
     csv: Path
     parquet: Path | None
+    odds: Path | None = None
 
 
 class StudyStore:
@@ -135,6 +138,7 @@ class StudyStore:
             "solver_revision": SOLVER_REVISION,
             "version": __version__,
             "varied": list(plan.varied),
+            "band": None if plan.band is None else plan.band.told(),
             "cases": [{"case_id": c.case_id, "name": c.name, "values": list(c.values)} for c in plan.cases],
         }
         write_text(self.folder / "plan.json", json.dumps(note, indent=1) + "\n")
@@ -155,8 +159,19 @@ class StudyStore:
                 rows.append(row_of(plan, case, outcome))
         return rows
 
-    def write_tables(self, plan: StudyPlan, rows: Iterable[Row]) -> Tables:
-        """Write ``results.csv``, and ``results.parquet`` where pyarrow is installed.
+    def odds(self, plan: StudyPlan) -> list[Row]:
+        """The odds between the profiles of a plan whose cases have bands, of the cases that are known."""
+        if plan.band is None:
+            return []
+        from contactfe.study.banded import odds_rows, samples_of  # takes a while to import
+
+        return odds_rows(
+            plan,
+            ((c, samples_of(found.record) if (found := self.load(c.case_id)) else None) for c in plan.cases),
+        )
+
+    def write_tables(self, plan: StudyPlan, rows: Iterable[Row], odds: Sequence[Row] = ()) -> Tables:
+        """Write ``results.csv``, ``results.parquet`` where pyarrow is installed, and ``odds.csv`` where there are odds.
 
         Raises:
             ContactFEError: they cannot be written.
@@ -165,7 +180,13 @@ class StudyStore:
         csv = self.folder / "results.csv"
         write_csv(csv, columns, rows)
         parquet = self.folder / "results.parquet"
-        return Tables(csv, parquet if write_parquet(parquet, columns, rows) else None)
+        written = write_parquet(parquet, columns, rows)
+        pairs = self.folder / "odds.csv"
+        if odds:
+            write_csv(pairs, tuple(odds[0]), odds)
+        else:
+            remove(pairs)  # of another study that ran here
+        return Tables(csv, parquet if written else None, pairs if odds else None)
 
 
 def read_outcome(path: Path, case_id: str) -> Outcome | None:

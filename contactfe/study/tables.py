@@ -38,26 +38,56 @@ ANSWERS = (
 CAUTIONS = "cautions"
 MARKS = {
     "*": "the wrench gives way first, at the torque shown",
+    "#": "in the plain case the wrench gives way first: the band is that of the grip",
     "+": "a section of the wrench yields through before slip: it is bent for good",
 }
 """What stands behind a torque in small tables, and what it says."""
+FIRST_TO_GO = ("*", "#")  # marks of a wrench that gives way before the grip is lost
+
+
+BAND = (
+    "slip_torque_median_Nm",
+    "slip_torque_p10_Nm",
+    "slip_torque_p90_Nm",
+    "turns_freely_share",
+    "twists_off_first_share",
+    "leading_input",
+    "leading_input_share",
+    "band_samples",
+)
+TARGET = ("target_torque_Nm", "slips_below_target_share")
+_WORDED = ("leading_input",)
 
 
 def columns_of(plan: StudyPlan) -> tuple[str, ...]:
-    """The columns of a study's table: address, name, varied inputs, status and reason, answers, cautions."""
-    return (*FIRST, *plan.varied, *STATE, *ANSWERS, CAUTIONS)
+    """The columns of a study's table: address, name, varied inputs, status and reason, answers, cautions; of a study
+    with distributions also the bands, and the odds of slipping below the target where there is one."""
+    return (*FIRST, *plan.varied, *STATE, *ANSWERS, CAUTIONS, *_band_columns(plan))
+
+
+def _band_columns(plan: StudyPlan) -> tuple[str, ...]:
+    if plan.band is None:
+        return ()
+    return BAND if plan.band.below_Nm is None else (*BAND, *TARGET)
 
 
 def row_of(plan: StudyPlan, case: PlannedCase, outcome: Outcome) -> Row:
     """The row of one case; answers that it has not are None."""
-    answers = outcome.answers or {}
+    answers = dict(outcome.answers or {})
+    if plan.band is not None and plan.band.below_Nm is not None and "band_samples" in answers:
+        from contactfe.study.banded import below_share, samples_of  # takes a while to import
+
+        torque = samples_of(outcome.record)
+        if torque is not None:
+            numbers = (plan.band.below_Nm, below_share(torque, plan.band.below_Nm))
+            answers |= dict(zip(TARGET, numbers, strict=True))
     return {
         "case_id": case.case_id,
         "name": case.name,
         **dict(zip(plan.varied, case.values, strict=True)),
         "status": outcome.status,
         "reason": outcome.reason,
-        **{name: answers.get(name) for name in ANSWERS},
+        **{name: answers.get(name) for name in (*ANSWERS, *_band_columns(plan))},
         CAUTIONS: answers.get(CAUTIONS) or "",
     }
 
@@ -76,7 +106,9 @@ def mark(row: Row) -> str:
     slip, reached, use = (row.get(n) for n in ("slip_torque_Nm", "reached_torque_Nm", "wrench_use_at_slip"))
     if slip is None or reached is None or use is None:
         return ""
-    return "*" if reached < slip else "+" if use >= 1.0 else ""
+    if reached < slip:
+        return "*" if row.get("slip_torque_median_Nm") is None else "#"
+    return "+" if use >= 1.0 else ""
 
 
 def mark_words(marks: Iterable[str]) -> list[str]:
@@ -162,7 +194,7 @@ def write_parquet(path: Path, columns: Sequence[str], rows: Sequence[Row]) -> bo
         values = [row[column] for row in rows]
         if column == "turns_freely":
             arrays.append(pyarrow.array(values, pyarrow.bool_()))
-        elif column in ANSWERS or all(isinstance(v, int | float) for v in values):
+        elif column in _NUMBERS or all(isinstance(v, int | float) for v in values):
             arrays.append(pyarrow.array([None if v is None else float(v) for v in values], pyarrow.float64()))
         else:
             arrays.append(pyarrow.array([_cell(v) for v in values], pyarrow.string()))
@@ -171,6 +203,7 @@ def write_parquet(path: Path, columns: Sequence[str], rows: Sequence[Row]) -> bo
     return True
 
 
+_NUMBERS = frozenset((*ANSWERS, *BAND, *TARGET)) - {"turns_freely", *_WORDED}
 _WORDS = {"": None, "true": True, "false": False}
 
 
@@ -189,8 +222,8 @@ class Pivot:
 
 
 def pivots(varied: Sequence[str], rows: Sequence[Row]) -> list[Pivot]:
-    """Torque reached in N m by the profile (or the first varied input) down and the rounding (or the next one)
-    across.
+    """Torque reached in N m (of a band its median and its 10 to 90 %) by the profile (or the first varied input)
+    down and the rounding (or the next one) across.
 
     One table for each combination of the other inputs. A single varied input stands down the side.
     """
@@ -240,6 +273,9 @@ def _torque(row: Row | None, marked: bool) -> str:
     """The text of a row's torque; with marks elsewhere in the table, one without leaves room for it."""
     if row is None:
         return ""
+    if row.get("slip_torque_median_Nm") is not None:
+        low, high = row["slip_torque_p10_Nm"], row["slip_torque_p90_Nm"]
+        return f"{row['slip_torque_median_Nm']:.3g} ({low:.3g} to {high:.3g}){mark(row) or ' ' * marked}"
     if row["status"] == OK:
         return f"{reached_torque(row):.4g}{mark(row) or ' ' * marked}"
     return {FREE: "turns freely", FAILED: "failed"}[row["status"]]

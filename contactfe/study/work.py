@@ -6,14 +6,18 @@ import time
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from contactfe import __version__
 from contactfe.errors import ContactFEError
 from contactfe.explain import judged
 from contactfe.inputs import CaseInput
-from contactfe.study.bodies import BodyKeys, BodyStore, Side, assemble_case, body_keys
+from contactfe.study.bodies import SIDES, BodyKeys, BodyStore, Side, assemble_case, body_keys
+from contactfe.study.plan import PlannedCase
 from contactfe.turn import BodyModel, CaseRecord, slip_estimate, torque_curve
+
+if TYPE_CHECKING:
+    from contactfe.study.scatter import CaseBand
 
 OK, FREE, FAILED = "ok", "turns freely", "failed"
 
@@ -30,13 +34,16 @@ class BodyTask:
 
 @dataclass(frozen=True)
 class CaseTask:
-    """Solve one case; ``keep`` says for which sides the body is worth storing."""
+    """Solve one case, and its band where it has one; ``keep`` says for which sides the body is worth storing,
+    ``kept`` which bodies of the band are."""
 
     case_id: str
     case: CaseInput
     keys: BodyKeys
     folder: str
     keep: tuple[bool, bool] = (True, True)
+    band: CaseBand | None = None
+    kept: frozenset[str] = frozenset()
 
 
 Task = BodyTask | CaseTask
@@ -82,10 +89,22 @@ def failure(error: Exception) -> Outcome:
     return Outcome(FAILED, " ".join(words.split()), lasting=foreseen)
 
 
-def keys_or_failure(case: CaseInput) -> BodyKeys | Outcome:
-    """The addresses of a case's bodies, or the outcome of a case whose outlines cannot be built."""
+@dataclass(frozen=True)
+class Need:
+    """A body that a case is solved on, and on how many of its curves."""
+
+    key: str
+    side: Side
+    case: CaseInput
+    curves: int
+
+
+def needs_or_failure(case: PlannedCase) -> tuple[Need, ...] | Outcome:
+    """The bodies of a case in the order in which they are met, fastener and wrench of the plain case first, or the
+    outcome of a case whose outlines cannot be built."""
+    shapes = [(side, case.case, 1) for side in SIDES] + list(case.band.shapes if case.band else ())
     try:
-        return body_keys(case)
+        return tuple(Need(getattr(body_keys(shape), side), side, shape, n) for side, shape, n in shapes)
     except Exception as error:  # one case must not end the study
         return failure(error)
 
@@ -102,7 +121,14 @@ def _solve(task: CaseTask) -> Outcome:
     curve = torque_curve(built)
     record = judged(CaseRecord(built, curve, slip_estimate(built, curve)))
     answers = record.answers() | {"cautions": "; ".join(record.own_cautions())}
-    return Outcome(FREE if answers["turns_freely"] else OK, "", answers, record.to_dict(__version__))
+    told = record.to_dict(__version__)
+    if task.band is not None:
+        from contactfe.study.banded import solve_band  # takes a while to import
+
+        store = _store(task.folder)
+        more, told["band"] = solve_band(task.band, answers["slip_torque_Nm"], store, task.kept)
+        answers |= more
+    return Outcome(FREE if answers["turns_freely"] else OK, "", answers, told)
 
 
 def _body(task: CaseTask, side: Side, key: str, keep: bool) -> BodyModel:
