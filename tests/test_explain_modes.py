@@ -549,7 +549,7 @@ def test_mixing_all_factors_gives_the_other_case_and_none_the_first(data: st.Dat
 def test_a_case_between_that_cannot_be_built_says_which() -> None:
     # The fastener of the second case is turned away; its jaws are too shallow for that of the first.
     with pytest.raises(ContactFEError) as caught:
-        shallow = dict(OPEN.wrench.dims_items) | {"throat_depth": 0.3}
+        shallow = dict(OPEN.wrench.dims_items) | {"throat_depth": 0.1}
         odd = replace(OPEN, wrench=replace(OPEN.wrench, dims_items=tuple(sorted(shallow.items()))))
         compare(OPEN, odd)
     assert "outside of the head" in caught.value.message

@@ -271,8 +271,8 @@ def test_the_deformed_outline_is_drawn_on_request_with_its_magnification() -> No
 
 @pytest.mark.parametrize("kind", ["open-end", "worn", "lever", "soft-wrench"])
 def test_the_bodies_touch_where_the_pressure_is_elastic(kind: str) -> None:
-    """Both deformed bodies in the frame of the head: below the cap they touch, at the cap they overlap by
-    the crush.
+    """Both deformed bodies in the frame of the head: below the cap they touch, a cell somewhere along its
+    length; at the cap they overlap by the crush.
 
     Measured with an independent polygon library; the offset of the opening from the meshed one is allowed
     for.
@@ -302,7 +302,10 @@ def test_the_bodies_touch_where_the_pressure_is_elastic(kind: str) -> None:
     inner[loaded[1:-1]] = (group[1:-1] == group[:-2]) & (group[1:-1] == group[2:])
     elastic = (solution.pressure > 1e-3 * solution.law.cap) & ~solution.capped
     s = record.built.case.fastener.across_flats
-    assert np.count_nonzero(away[elastic] > 2e-3 * s) <= 1
+    # Where the gap changes by as much as a cell is long, the cell lies round an edge.
+    elastic &= solution.problem.spread < 0.7 * solution.problem.length
+    near = 2e-3 * s + 0.5 * solution.problem.spread[elastic]
+    assert np.count_nonzero(away[elastic] > near) <= 1
     assert (
         kind != "open-end" or np.count_nonzero(elastic) >= 2
     )  # others may be crushed nearly all over at slip

@@ -14,8 +14,9 @@ from scipy.optimize import brentq, linprog
 from contactfe.contact.problem import ContactBuilder, ContactProblem, Handle
 from contactfe.contact.search import GapSearch
 from contactfe.contact.slide import solve_sliding, weak_direction
-from contactfe.contact.solver import SolveReport, solve_bounded
+from contactfe.contact.solver import SLIGHT, SolveReport, solve_bounded
 from contactfe.elastic import Flexibility
+from contactfe.errors import NotConverged
 from contactfe.mesh import SectionMesh
 
 Array = NDArray[np.float64]
@@ -23,6 +24,10 @@ Array = NDArray[np.float64]
 WIDEST_GAP = 0.015  # of the width across flats: wider gaps cannot close elastically
 KEPT_PROBLEMS = 48  # of one pair of bodies: a curve and a half, some 20 MB
 LEAST_SWEEP, MOST_SWEEP = math.radians(0.05), math.radians(1.0)  # of the search for the end of free play
+FARTHEST, FARTHEST_IDLE = (
+    0.2,
+    0.03,
+)  # of the width across flats: a wrench that floats farther, or without a load, is off
 LEAST_ENGAGED = 1e-6  # a cell that engages nowhere keeps a cap that is as good as none
 
 
@@ -118,9 +123,19 @@ class ContactRig:
         """Solve one rotation, started from a neighbouring solution when given.
 
         Raises:
-            NotConverged: from the solver.
+            NotConverged: from the solver, or the wrench is pushed off and nothing holds it.
         """
-        return solve_problem(self.problem(rotation), rotation, law, self.handle, before)
+        found = solve_problem(self.problem(rotation), rotation, law, self.handle, before)
+        carried = float(found.pressure @ found.problem.length)
+        idle = carried < SLIGHT * float(law.caps(found.problem) @ found.problem.length)
+        farthest = (FARTHEST_IDLE if idle else FARTHEST) * self._across_flats
+        if float(np.hypot(*found.motion)) > farthest:
+            raise NotConverged(
+                "the wrench is pushed off the fastener: at this rotation no contact forces balance",
+                hint="look whether throat, mouth or jaw tips press where they should have room (contactfe draw)",
+                slug="pushed-off",
+            )
+        return found
 
 
 def solve_problem(
