@@ -11,10 +11,9 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from sweeps import SOURCE, environment, sweep
 
 from contactfe.study import DEMO, read_rows
-
-SOURCE = Path(__file__).resolve().parent.parent
 
 STUDY = """\
 format = 1
@@ -37,15 +36,6 @@ if __name__ == "__main__":
         print(cluster.scheduler_address, flush=True)
         sys.stdin.read()
 """
-
-
-def environment() -> dict[str, str]:
-    return {**os.environ, "PYTHONPATH": str(SOURCE)}
-
-
-def sweep(*words: str | Path, folder: Path) -> subprocess.CompletedProcess[str]:
-    command = [sys.executable, "-m", "contactfe", "sweep", *map(str, words)]
-    return subprocess.run(command, cwd=folder, env=environment(), capture_output=True, text=True, timeout=150)
 
 
 @pytest.fixture(scope="module")

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sweeps import InProcess, end_of, environment
 
 from contactfe.errors import ContactFEError, InputError
 from contactfe.study import (
@@ -25,7 +26,6 @@ from contactfe.study import (
     CaseStarted,
     Event,
     LocalProcesses,
-    StudyDone,
     StudyPlan,
     StudyStore,
     forecast,
@@ -36,9 +36,6 @@ from contactfe.study import (
     runner,
 )
 from contactfe.study.executors import Ended
-from contactfe.study.work import Task, run_task
-
-SOURCE = Path(__file__).resolve().parent.parent
 
 STUDY = """\
 format = 1
@@ -62,43 +59,10 @@ def plan_of(text: str = STUDY) -> StudyPlan:
     return parse_plan(tomllib.loads(text))
 
 
-class InProcess:
-    """An executor that does everything here and now; `fate` may let a worker die in a task."""
-
-    shares_disk = True
-
-    def __init__(self, deaths: dict[str, int] | None = None, attempts: int = 2) -> None:
-        self.attempts, self.deaths, self.given = attempts, dict(deaths or {}), []
-        self._waiting: list[tuple[str, Task]] = []
-        self.closed = False
-
-    def room(self) -> int:
-        return 2 - len(self._waiting)
-
-    def submit(self, ticket: str, task: Task) -> None:
-        self.given.append(ticket)
-        self._waiting.append((ticket, task))
-
-    def wait(self) -> list[Ended]:
-        ticket, task = self._waiting.pop(0)
-        if self.deaths.get(ticket, 0):
-            self.deaths[ticket] -= 1
-            return [Ended(ticket, None, "here")]
-        return [Ended(ticket, run_task(task), "here")]
-
-    def close(self) -> None:
-        self.closed = True
-
-
 def ran(plan: StudyPlan, folder: Path, executor: Any | None = None) -> tuple[list[Event], bytes]:
     """All events of a run, and the bytes of its table."""
     events = list(run_study(plan, StudyStore(folder), executor or InProcess()))
     return events, (folder / "results.csv").read_bytes()
-
-
-def end_of(events: list[Event]) -> StudyDone:
-    assert isinstance(events[-1], StudyDone)
-    return events[-1]
 
 
 @pytest.fixture(scope="module")
@@ -331,10 +295,6 @@ def test_a_senseless_number_of_workers_is_refused(workers: int) -> None:
 
 
 # --- the parent dies ----------------------------------------------------------------------------------------------
-
-
-def environment() -> dict[str, str]:
-    return {**os.environ, "PYTHONPATH": str(SOURCE)}
 
 
 def sweep(*words: str | Path, **more: Any) -> subprocess.Popen[str]:

@@ -193,7 +193,7 @@ def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> No
 
     figures = study_figures(done.rows, folder)
     page = folder / "study.html"
-    meta = {"name": plan.name} | ({} if plan.band is None else {"band": plan.band.told()})
+    meta = {"name": plan.name} | ({} if plan.band is None else {"band": plan.band.words()})
     write_text(page, study_page(done.rows, meta, __version__, odds=done.odds))
     if as_json:
         say_json(_as_json(plan, folder, done, figures))

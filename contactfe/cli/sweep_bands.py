@@ -17,9 +17,8 @@ def say_bands(plan: StudyPlan, done: StudyDone) -> None:
     """Print the odds of the cases, which input moves them most, and the odds between profiles."""
     assert plan.band is not None
     rows = [row for row in done.rows if row["band_samples"] is not None]
-    how = "by rule, for the file names no distribution" if plan.band.by_rule else "as the file says"
     say()
-    say(f"bands of {plan.band.grid.n} samples, seed {plan.band.grid.seed}; what scatters, {how}")
+    say(f"bands: {plan.band.words()}")
     _say_cases(plan, rows)
     _say_leading(rows)
     _say_pairs(plan, done)

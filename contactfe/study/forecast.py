@@ -13,10 +13,10 @@ from contactfe.study.store import StudyStore
 from contactfe.study.work import Outcome, needs_or_failure
 
 # One core of a server of 2023 at the default mesh; all of them go about with one over the contact edge.
-BODY_SECONDS, CASE_SECONDS = 1.0, 0.3
+BODY_SECONDS, CASE_SECONDS = 0.5, 0.12
 BODY_MB = 9.0  # on disk
 START_SECONDS = 1.5  # of the workers
-PARENT_MB, WORKER_MB = 130.0, 230.0
+PARENT_MB, WORKER_MB = 130.0, 300.0
 FEWEST = 5  # measured values that count as a measurement
 
 

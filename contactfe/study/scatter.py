@@ -41,6 +41,12 @@ class BandSettings:
         found: dict[str, Any] = {"samples": self.grid.n, "seed": self.grid.seed, "by_rule": self.by_rule}
         return found if self.below_Nm is None else found | {"target_torque_Nm": self.below_Nm}
 
+    def words(self) -> str:
+        """The same in words."""
+        source = "by rule, for the file names no distribution" if self.by_rule else "as the file says"
+        target = "" if self.below_Nm is None else f"; odds of slipping below {self.below_Nm:.4g} N m"
+        return f"{self.grid.n} samples of every case, seed {self.grid.seed}; what scatters, {source}{target}"
+
 
 @dataclass(frozen=True, eq=False)
 class CaseBand:
