@@ -79,7 +79,7 @@ class DaskCluster:
                         n_workers=workers,
                         threads_per_worker=1,
                         processes=True,
-                        dashboard_address=None,
+                        dashboard_address=":0",  # any free port: another cluster may have the usual one
                         silence_logs=logging.CRITICAL,
                         local_directory=self._scratch,
                     )
