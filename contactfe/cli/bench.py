@@ -35,6 +35,7 @@ _STUDIES = (
     "disk MB",
     "failed",
 )
+_QUESTIONS = ("", "why", "band", "samples", "workers")
 _STAGES = ("meshing", "assembly", "factorisation", "flexibility", "cold", "warm", "estimate")
 
 
@@ -77,12 +78,12 @@ def _measure(quick: bool, keep: Callable[[dict[str, Any]], None]) -> dict[str, A
     """Run everything, say on the way what is being measured, and keep what is known after every part."""
     from threadpoolctl import threadpool_limits
 
-    from contactfe.bench import bench_study, compare_with_full, stage_times, study_times
+    from contactfe.bench import bench_study, compare_with_full, question_times, stage_times, study_times
 
     edge = _COARSE if quick else None
     profiles = _PROFILES[:2] if quick else _PROFILES
     found: dict[str, Any] = {"format": 1, "quick": quick, "machine": _machine()}
-    found |= {"stages": [], "comparison": [], "studies": []}
+    found |= {"stages": [], "comparison": [], "questions": [], "studies": []}
     with threadpool_limits(1):
         for profile in profiles:
             tell(f"stages of {profile}")
@@ -92,6 +93,10 @@ def _measure(quick: bool, keep: Callable[[dict[str, Any]], None]) -> dict[str, A
             tell(f"the whole system for {profile}")
             found["comparison"].append(asdict(compare_with_full(_case(profile, edge), 2 if quick else 8)))
             keep(found)
+    for profile in profiles:
+        tell(f"why and band for {profile}")
+        found["questions"].append(asdict(question_times(_raw(profile, edge), 8 if quick else 128)))
+        keep(found)
     for cases, workers in _FEW if quick else _MANY:
         tell(f"a study of {cases} cases with {workers} worker{'s' if workers > 1 else ''}")
         found["studies"].append(asdict(study_times(bench_study(cases, edge), workers)))
@@ -102,6 +107,10 @@ def _measure(quick: bool, keep: Callable[[dict[str, Any]], None]) -> dict[str, A
 def _case(profile: str, edge: str | None) -> Any:
     from contactfe.inputs import parse_case
 
+    return parse_case(_raw(profile, edge), name=f"bench-{profile}")
+
+
+def _raw(profile: str, edge: str | None) -> dict[str, Any]:
     raw: dict[str, Any] = {
         "format": 1,
         "fastener": {"size": "M10", "grade": "8.8", "rounding": _ROUNDING},
@@ -109,7 +118,7 @@ def _case(profile: str, edge: str | None) -> Any:
     }
     if edge is not None:
         raw["mesh"] = {"edge_at_contact": edge}
-    return parse_case(raw, name=f"bench-{profile}")
+    return raw
 
 
 def _machine() -> dict[str, Any]:
@@ -148,6 +157,8 @@ def _say_found(found: dict[str, Any]) -> None:
     say_table([_stage_row(s) for s in found["stages"]], ("", "unknowns", *_STAGES, "rotations"))
     say("one curve by the reduced method and by the whole system, seconds")
     say_table([_comparison_row(c) for c in found["comparison"]], _COMPARISON)
+    say("an explanation on one core, a band, seconds")
+    say_table([_question_row(q) for q in found["questions"]], _QUESTIONS)
     say("studies")
     say_table([_study_row(s) for s in found["studies"]], _STUDIES)
     seconds = {(s["cases"], s["workers"]): s["seconds"] for s in found["studies"]}
@@ -168,6 +179,10 @@ def _comparison_row(c: dict[str, Any]) -> list[str]:
     ]
     solved = f"{c['solved_rotations']} of {c['rotations']}"
     return [c["profile"], *times, f"{c['factorisations_per_rotation']:.0f}", solved]
+
+
+def _question_row(q: dict[str, Any]) -> list[str]:
+    return [q["profile"], f"{q['explanation']:.1f}", f"{q['band']:.1f}", str(q["samples"]), str(q["workers"])]
 
 
 def _study_row(s: dict[str, Any]) -> list[str]:
