@@ -128,8 +128,7 @@ class ContactRig:
         found = solve_problem(self.problem(rotation), rotation, law, self.handle, before)
         carried = float(found.pressure @ found.problem.length)
         idle = carried < SLIGHT * float(law.caps(found.problem) @ found.problem.length)
-        farthest = (FARTHEST_IDLE if idle else FARTHEST) * self._across_flats
-        if float(np.hypot(*found.motion)) > farthest:
+        if idle and float(np.hypot(*found.motion)) > FARTHEST_IDLE * self._across_flats:
             raise NotConverged(
                 "the wrench is pushed off the fastener: at this rotation no contact forces balance",
                 hint="look whether throat, mouth or jaw tips press where they should have room (contactfe draw)",
