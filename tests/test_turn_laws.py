@@ -19,7 +19,7 @@ from contactfe.inputs import CaseInput
 from contactfe.mesh import BoundarySides, SectionMesh
 from contactfe.profile import TOUCHING, as_polygon
 from contactfe.turn import BodyModel, BuiltPair, assemble, torque_curve
-from contactfe.turn.build import hold_fastener, hold_wrench, meshed_case
+from contactfe.turn.build import head_rotation_weights, hold_fastener, hold_wrench, meshed_case
 from contactfe.turn.curve import TorqueCurve
 
 QUICK = [Phase.explicit, Phase.generate]  # shrinking a failing solve would take minutes
@@ -137,7 +137,7 @@ def mirrored(b: BuiltPair) -> BuiltPair:
         first_flat=-b.pair.first_flat,
     )
     zero = np.zeros(2 * len(wrench.nodes))
-    observe = {"head_rotation": zero, "spread": zero}
+    observe = {"head_rotation": head_rotation_weights(meshed, wrench), "spread": zero}
     return assemble(
         b.case,
         pair,
@@ -288,6 +288,18 @@ def test_rigid_limit_is_the_overlap_of_the_outlines(profile: str) -> None:
     assert len(upper) >= 6
     for solution in upper:
         assert solution.torque == pytest.approx(overlap_torque(b, solution.rotation), rel=0.01)
+
+
+@pytest.mark.parametrize("profile", ["open-end", "ring-six", "ring-twelve", "ring-spline", "flare-nut"])
+def test_the_length_of_the_handle_does_not_touch_the_slip_torque(profile: str) -> None:
+    # Statics: under a pure couple every section of the handle carries the same moment, whatever lies beyond it; how far
+    # the handle bends only says how far the hand has to go.
+    torque = []
+    for length in ("8 mm", "90 mm"):
+        _, found = solved(case(profile, mesh=COARSE, wrench={"handle_length": length}))
+        assert found.slip_torque_Nm is not None
+        torque.append(found.slip_torque_Nm)
+    assert torque[1] == pytest.approx(torque[0], rel=0.005)
 
 
 # --- trends -----------------------------------------------------------------------------------------------------

@@ -3,7 +3,8 @@ anew.
 
     K_f u_f            - F_f p = 0        fastener, core clamped
     K_w u_w + M l      - F_w p = 0        wrench, carried at its handle: M^T u_w = 0
-    N_f^T u_f + N_w^T u_w - B_n^T a + g   = gap of each cell: 0 where the pressure is free
+    W u_w - t                  = 0        rotation of its head, in whose frame gaps are taken
+    N_f^T u_f + N_w^T u_w + A t - B_n^T a + g = gap of each cell: 0 where the pressure is free
                                             (g and a diagonal for partial contact as in the reduced problem)
     B p = 0                               the wrench floats
 
@@ -24,7 +25,7 @@ from contactfe.contact import ContactProblem
 from contactfe.elastic import edge_motions, stiffness
 from contactfe.errors import NotConverged
 from contactfe.turn import BuiltPair
-from contactfe.turn.build import fastener_material, wrench_material
+from contactfe.turn.build import fastener_material, head_rotation_weights, wrench_material
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -102,14 +103,21 @@ class _Rotation:
         # The modulus is the unit of stiffness, a typical gap that of displacements.
         self._unit = law.cap / case.wrench.elastic_modulus * case.fastener.across_flats
         scale = case.wrench.elastic_modulus
-        zero = csc_matrix((3, 3))
+        zero, one = csc_matrix((3, 3)), csc_matrix([[-1.0]])
+        turns = csr_matrix(head_rotation_weights(case, mesh_w))
         body = bmat(
-            [[k_f / scale, None, None], [None, k_w / scale, held], [None, held.T, zero]], format="csc"
+            [
+                [k_f / scale, None, None, None],
+                [None, k_w / scale, held, None],
+                [None, held.T, zero, None],
+                [None, turns, None, one],
+            ],
+            format="csc",
         )
         force = law.cap / (scale * self._unit)
         mu, fastener, wrench = law.friction, problem.fastener, problem.wrench
         lift_f, lift_w = _onto(nodes_f, len(mesh_f.nodes))[free], _onto(nodes_w, len(mesh_w.nodes))
-        none = csr_matrix((3, len(problem.gap)))
+        none, arms = csr_matrix((4, len(problem.gap))), csr_matrix(problem.arm_n)
         self._body = body
         self._load = (
             bmat(
@@ -123,7 +131,12 @@ class _Rotation:
             * force
         )
         self._reads = bmat(
-            [[lift_f @ fastener.rows(fastener.normal).T], [lift_w @ wrench.rows(wrench.normal).T], [none]],
+            [
+                [lift_f @ fastener.rows(fastener.normal).T],
+                [lift_w @ wrench.rows(wrench.normal).T],
+                [none[:3]],
+                [arms],
+            ],
             format="csc",
         ).T.tocsr()
         partial = problem.partial(law.caps(problem))

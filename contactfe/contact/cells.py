@@ -47,9 +47,13 @@ class CellForces:
 
     def measured(self, displacement: Array) -> Array:
         """Normal part of displacements (size,), integrated over each cell, (c,) mm2 per mm of depth."""
-        if not len(self.dofs):
+        return self.summed(self.normal * displacement[self.dofs])
+
+    def summed(self, values: Array) -> Array:
+        """Sums of values (n,) over the entries of each cell, (c,)."""
+        if not len(values):
             return np.zeros(len(self.first) - 1)
-        return np.asarray(np.add.reduceat(self.normal * displacement[self.dofs], self.first[:-1]))
+        return np.asarray(np.add.reduceat(values, self.first[:-1]))
 
     def rows(self, values: Array) -> csr_matrix:
         """Values (n,) as a sparse matrix (c, size)."""

@@ -5,6 +5,10 @@
 
 Gaps are integrated over the cell (mm2 per unit depth), so the normal part C_nn is symmetric.
 
+The wrench's displacements are taken in the frame of its head: the rotation of the head by the bending of its handle
+is part of the rotation that the problem is set up at, and the linear displacement that stands for it is taken out
+again. Otherwise a handle that bends would turn the gaps through a large angle and bring them back along tangents.
+
 Partial contact. Where a flank leans over a flat, the gap varies over a cell, and the cell is crushed and carries the
 cap only over the part that overlaps: mean pressure and mean gap follow a straight line, from nothing when the mean
 gap is half its range D to the cap when it is minus half of it. That is one more flexibility on the diagonal, D over
@@ -32,6 +36,8 @@ from contactfe.mesh import SectionMesh
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
+HEAD_ROTATION = "head_rotation"  # the measure of a wrench that tells how far its head turns
+
 
 @dataclass(frozen=True, eq=False)
 class ContactProblem:
@@ -41,6 +47,7 @@ class ContactProblem:
     axis per unit pressure on the fastener, from normal and friction traction. ``balance_n``/``balance_t`` (2, c).
     ``spread`` (c,): range of the gap over each cell, mm. ``softness``: by how much a cell gives under its own pressure
     more than its surroundings, per MPa and mm of its length. ``flexibilities``: of fastener and wrench, (2k, 2k) each.
+    ``head_rotation`` (2k,): rotation of the wrench's head (rad) per nodal force on it.
     """
 
     node: Index
@@ -60,6 +67,7 @@ class ContactProblem:
     force_n: Array
     force_t: Array
     flexibilities: tuple[Array, Array]
+    head_rotation: Array
 
     @cached_property
     def normal_flexibility(self) -> Array:
@@ -115,11 +123,15 @@ class Operator:
             (cells, cells.loads(friction), flex)
             for cells, flex in zip((problem.fastener, problem.wrench), problem.flexibilities, strict=True)
         ]
+        # What turns the head is taken out: it would move the flanks by the arms of their normals about the axis.
+        self._turned = problem.arm_n
+        wrench, loads, _ = self._bodies[1]
+        self._turn = wrench.summed(loads * problem.head_rotation[wrench.dofs])
 
     def apply(self, p: Array) -> Array:
         """Weighted gap changes (c,) under pressures (c,)."""
         elastic = sum(body.measured(flex @ body.gathered(loads, p)) for body, loads, flex in self._bodies)
-        return np.asarray(self._own * p + elastic)
+        return np.asarray(self._own * p + self._turned * (self._turn @ p) + elastic)
 
     def columns(self, cells: Index) -> Array:
         """Weighted gap changes (c, k) under unit pressures on some cells (k,)."""
@@ -128,6 +140,7 @@ class Operator:
                 measure @ np.ascontiguousarray((load[cells] @ flex).T) for measure, load, flex in self._sparse
             )
         )
+        found += self._turned[:, None] * self._turn[cells]
         found[cells, np.arange(len(cells))] += self._own[cells]
         return found
 
@@ -137,7 +150,7 @@ class Operator:
 
     def diagonal(self, cells: Index) -> Array:
         """Weighted gap changes (k,) of some cells (k,) under unit pressure on themselves."""
-        found = self._own[cells].copy()
+        found = self._own[cells] + self._turned[cells] * self._turn[cells]
         for body, loads, flex in self._bodies:
             for i, cell in enumerate(cells):
                 own = slice(body.first[cell], body.first[cell + 1])
@@ -208,6 +221,8 @@ class ContactBuilder:
     ) -> None:
         self._fastener, self._wrench = _Body(fastener, flex_fastener), _Body(wrench, flex_wrench)
         self._handle = handle
+        still = np.zeros(2 * len(flex_wrench.nodes))
+        self._head_rotation = flex_wrench.observed.get(HEAD_ROTATION, still)
         self._softness = self._fastener.softness() + self._wrench.softness()
 
     def build(self, pairing: Pairing, rotation: float, widest: float) -> ContactProblem:
@@ -262,6 +277,7 @@ class ContactBuilder:
             force_n=total[0],
             force_t=total[1],
             flexibilities=(self._fastener.flexibility.matrix, self._wrench.flexibility.matrix),
+            head_rotation=self._head_rotation,
         )
 
     def _balance(self, force: Array, arm: Array) -> Array:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactfe.contact import ContactProblem, ContactSolution
+from contactfe.contact.problem import HEAD_ROTATION
 from contactfe.contact.rig import solve_problem
 from contactfe.elastic import HeldBody
 from contactfe.errors import NotConverged
@@ -23,7 +24,7 @@ from contactfe.explain.ligaments import loading_path, section_path
 from contactfe.inputs import CaseInput
 from contactfe.mesh import SectionMesh
 from contactfe.turn import BodyModel, BuiltPair, CaseRecord, TorqueCurve
-from contactfe.turn.build import contact_law, hold_wrench
+from contactfe.turn.build import contact_law, head_rotation_weights, hold_wrench, scaled
 
 Array = NDArray[np.float64]
 
@@ -61,16 +62,14 @@ class Nearby:
         factor = (own.wrench.thickness / own.fastener.engaged_depth) / (
             case.wrench.thickness / case.fastener.engaged_depth
         )
-        flex = built.wrench.flexibility
-        wrench = replace(flex, matrix=factor * flex.matrix) if factor != 1.0 else flex
-        bodies = (built.fastener.flexibility.matrix, wrench.matrix)
+        wrench = scaled(built.wrench, factor)
+        bodies = (built.fastener.flexibility.matrix, wrench.flexibility.matrix)
+        turn = wrench.flexibility.observed[HEAD_ROTATION]
 
         def problem(state: ContactSolution) -> ContactProblem:
-            return replace(state.problem, flexibilities=bodies)
+            return replace(state.problem, flexibilities=bodies, head_rotation=turn)
 
-        changed = replace(
-            built, case=case, law=contact_law(case), wrench=BodyModel(built.wrench.mesh, wrench)
-        )
+        changed = replace(built, case=case, law=contact_law(case), wrench=wrench)
         return self._torque(changed, [self._solved(changed, s, problem(s)) for s in self._states()])
 
     def reshaped(self, case: CaseInput, mesh: SectionMesh, problem: Problem | None = None) -> float | None:
@@ -86,7 +85,7 @@ class Nearby:
         changed = replace(built, case=case, wrench=BodyModel(mesh, built.wrench.flexibility))
         states = self._states()
         problems = [s.problem if problem is None else problem(s) for s in states]
-        given = _Given(built, hold_wrench(case, mesh))
+        given = _Given(built, hold_wrench(case, mesh), head_rotation_weights(case, mesh))
         now, before = states, np.zeros(len(states))
         for _ in range(ROUNDS):
             shifts = given.shifts(problems, now)
@@ -140,9 +139,15 @@ class Nearby:
 class _Given:
     """What a wrench of another shape gives more than the known one, at the forces of some states."""
 
-    def __init__(self, built: BuiltPair, body: HeldBody) -> None:
-        nodes = built.wrench.flexibility.nodes
-        self._matrix, self._body = built.wrench.flexibility.matrix, body
+    def __init__(self, built: BuiltPair, body: HeldBody, turns: Array) -> None:
+        flex = built.wrench.flexibility
+        nodes = flex.nodes
+        self._matrix, self._turn, self._body, self._turns = (
+            flex.matrix,
+            flex.observed[HEAD_ROTATION],
+            body,
+            turns,
+        )
         self._unknowns = np.column_stack([2 * nodes, 2 * nodes + 1]).ravel()
         self._ratio = built.case.wrench.thickness / built.case.fastener.engaged_depth
 
@@ -151,5 +156,9 @@ class _Given:
         forces = np.column_stack([s.problem.nodal_forces(s.pressure, s.law.friction)[1] for s in states])
         load = np.zeros((2 * len(self._body.mesh.nodes), len(states)))
         load[self._unknowns] = forces
-        more = self._body.displacements(load)[self._unknowns] / self._ratio - self._matrix @ forces
-        return [p.wrench.measured(more[:, k]) for k, p in enumerate(problems)]
+        moved = self._body.displacements(load) / self._ratio
+        more = moved[self._unknowns] - self._matrix @ forces
+        turned = (
+            self._turns @ moved - self._turn @ forces
+        )  # of the head, which is taken out as in the problem
+        return [p.wrench.measured(more[:, k]) + p.arm_n * turned[k] for k, p in enumerate(problems)]

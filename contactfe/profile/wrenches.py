@@ -18,6 +18,8 @@ from contactfe.inputs import WrenchInput
 from contactfe.profile.curves import Array, Outline, Piece, arc, filleted_loop, line
 from contactfe.profile.files import drawn_wrench
 
+LONGEST_STUB = 10  # widths of the opening: longer ones bend so far that the head's own giving drowns in it
+
 Vertices = list[tuple[Array, float, str]]  # corner, rounding radius, name of the rounding
 
 
@@ -122,6 +124,13 @@ def _opening_pieces(vertices: Vertices) -> tuple[list[Piece], list[float], list[
 
 def _handle(w: WrenchInput, radius: float, centre: Array) -> list[Piece]:
     """The stub of the handle on a round head, anticlockwise: side, end, side; it leaves along 180 deg + offset."""
+    if w.dims["handle_length"] > LONGEST_STUB * w.opening:
+        raise GeometryError(
+            f"the stub of the handle is more than {LONGEST_STUB} times as long as the opening is wide",
+            where="[wrench] handle_length",
+            hint="make it shorter: its length does not touch the answers, and the hand's place is [load] lever_arm",
+            slug="handle-too-long",
+        )
     direction = math.pi + w.dims["offset_angle"]
     along, across = _at(1.0, direction), _at(1.0, direction + math.pi / 2)
     half = w.dims["handle_width"] / 2

@@ -12,6 +12,7 @@ import shapely.affinity
 from numpy.typing import NDArray
 
 from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules
+from contactfe.contact.problem import HEAD_ROTATION
 from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
 from contactfe.inputs import CaseInput
 from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, wrench_sizes
@@ -160,7 +161,7 @@ def wrench_body(case: CaseInput, pair: ProfilePair) -> BodyModel:
     """Mesh and flexibility of the wrench's opening, with the measures of head rotation and jaw spread."""
     mesh = mesh_outline(pair.wrench, wrench_sizes(pair, case.mesh))
     nodes = np.unique(mesh.boundary.nodes[reachable_sides(pair, mesh)])
-    observe = {"head_rotation": head_rotation_weights(case, mesh), "spread": spread_weights(pair, mesh)}
+    observe = {HEAD_ROTATION: head_rotation_weights(case, mesh), "spread": spread_weights(pair, mesh)}
     return BodyModel(mesh, hold_wrench(case, mesh).flexibility(nodes, observe))
 
 

@@ -125,16 +125,9 @@ def _refine(built: BuiltPair, points: list[ContactSolution]) -> list[ContactSolu
 
 
 def head_rotation(built: BuiltPair, solution: ContactSolution) -> float:
-    """Rotation of the head (rad) in the sense of turning: of the handle's end, plus the bending between them."""
-    p, problem, mu = solution.pressure, solution.problem, solution.law.friction
-    if not p.any():
-        return solution.rotation
-    sense = built.pair.sense
-    _, force = problem.nodal_forces(p, mu)
-    bend = sense * float(built.wrench.flexibility.observed["head_rotation"] @ force)
+    """Rotation of the head (rad) in the sense of turning: that of the solution, and what a hand on a lever gives way."""
     arm = built.case.load.lever_arm
-    swing = -sense * sense * float(solution.motion[1]) / arm if arm is not None else 0.0
-    return solution.rotation + bend + swing
+    return solution.rotation - (float(solution.motion[1]) / arm if arm is not None else 0.0)
 
 
 def spread_mm(built: BuiltPair, solution: ContactSolution) -> float:
