@@ -39,7 +39,7 @@ def test_the_whole_system_gives_the_torque_of_the_reduced_method(profile: str, l
     picked = curve.solutions[len(curve.solutions) // 3 :: 6]
     system, before = FullSystem(built), None
     for solution in picked:
-        before = system.solve(solution.rotation, before)
+        before = system.solve(solution.problem, before)
         assert before.factorisations >= 1
         assert before.torque == pytest.approx(solution.torque, rel=1e-6)
         assert np.allclose(before.pressure * built.law.cap, solution.pressure, atol=1e-4 * built.law.cap)

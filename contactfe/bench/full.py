@@ -52,14 +52,13 @@ class FullSystem:
     def __init__(self, built: BuiltPair) -> None:
         self.built = built
 
-    def solve(self, rotation: float, before: FullState | None = None) -> FullState:
-        """Solve one rotation (rad), from the state of a neighbouring one when given.
+    def solve(self, problem: ContactProblem, before: FullState | None = None) -> FullState:
+        """Solve with the cells and gaps of a rotation, from the state of a neighbouring one when given.
 
         Raises:
             NotConverged: no round ends in a state that fulfils all contact conditions.
         """
         built = self.built
-        problem = built.rig.problem(rotation)
         keys = list(zip(problem.group.tolist(), problem.node.tolist(), strict=True))
         if not (problem.bounded(built.law.friction, built.law.caps(problem)).gap < 0).any():
             return FullState(np.zeros(len(keys)), keys, 0.0, 0)

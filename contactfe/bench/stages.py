@@ -12,6 +12,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from contactfe.bench.full import FullState, FullSystem
+from contactfe.contact import ContactProblem
 from contactfe.elastic import HeldBody, stiffness
 from contactfe.inputs import CaseInput
 from contactfe.mesh import fastener_sizes, mesh_outline, wrench_sizes
@@ -140,7 +141,7 @@ def compare_with_full(case: CaseInput, most: int = 8) -> Comparison:
     curve = torque_curve(built)
     loaded = [s for s in curve.solutions if s.torque > 0]
     picked = sorted({round(i) for i in np.linspace(0, len(loaded) - 1, min(most, len(loaded)))})
-    seconds, states = _timed(lambda: _full_states(built, [loaded[i].rotation for i in picked]))
+    seconds, states = _timed(lambda: _full_states(built, [loaded[i].problem for i in picked]))
     full = seconds / len(picked) * len(loaded)
     peak = max(s.torque for s in loaded)
     return Comparison(
@@ -155,9 +156,9 @@ def compare_with_full(case: CaseInput, most: int = 8) -> Comparison:
     )
 
 
-def _full_states(built: BuiltPair, rotations: list[float]) -> list[FullState]:
+def _full_states(built: BuiltPair, problems: list[ContactProblem]) -> list[FullState]:
     system = FullSystem(built)
     states: list[FullState] = []
-    for rotation in rotations:
-        states.append(system.solve(rotation, states[-1] if states else None))
+    for problem in problems:
+        states.append(system.solve(problem, states[-1] if states else None))
     return states

@@ -88,7 +88,7 @@ def audit(
     core = -turned(
         on_fastener.sum(axis=0), -handle.sense * solution.rotation
     )  # reaction, in the wrench's frame
-    torque_f, torque_w = _moment(nodes[0], on_fastener), _moment(nodes[1], on_wrench)
+    torque_f, torque_w = _moment(nodes[0], on_fastener), _moment(nodes[1] + problem.stand, on_wrench)
     hand, couple = _handle_load(solution.torque, handle)
     force = max(np.abs(on_wrench.sum(axis=0) - core).max(), np.abs(on_wrench.sum(axis=0) + hand).max())
     moment = max(abs(torque_f + torque_w), abs(torque_w + couple))

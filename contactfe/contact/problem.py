@@ -7,7 +7,8 @@ Gaps are integrated over the cell (mm2 per unit depth), so the normal part C_nn 
 
 The wrench's displacements are taken in the frame of its head: the rotation of the head by the bending of its handle
 is part of the rotation that the problem is set up at, and the linear displacement that stands for it is taken out
-again. Otherwise a handle that bends would turn the gaps through a large angle and bring them back along tangents.
+again; where the head has moved from the axis the pairing is made for (``stand``). Otherwise a handle that bends would
+turn the gaps through a large angle and bring them back along tangents.
 
 Partial contact. Where a flank leans over a flat, the gap varies over a cell, and the cell is crushed and carries the
 cap only over the part that overlaps: mean pressure and mean gap follow a straight line, from nothing when the mean
@@ -36,7 +37,8 @@ from contactfe.mesh import SectionMesh
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-HEAD_ROTATION = "head_rotation"  # the measure of a wrench that tells how far its head turns
+# The measures of a wrench that tell how far its head turns, and where to it carries the point at the axis.
+HEAD_ROTATION, HEAD_PLACE = "head_rotation", ("head_x", "head_y")
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +49,8 @@ class ContactProblem:
     axis per unit pressure on the fastener, from normal and friction traction. ``balance_n``/``balance_t`` (2, c).
     ``spread`` (c,): range of the gap over each cell, mm. ``softness``: by how much a cell gives under its own pressure
     more than its surroundings, per MPa and mm of its length. ``flexibilities``: of fastener and wrench, (2k, 2k) each.
-    ``head_rotation`` (2k,): rotation of the wrench's head (rad) per nodal force on it.
+    ``head_rotation`` (2k,): rotation of the wrench's head (rad) per nodal force on it. ``stand`` (2,) mm: how far from
+    the fastener's axis the wrench stands, in its frame, before it moves; arms are about the axis, ``centre`` is not.
     """
 
     node: Index
@@ -68,6 +71,7 @@ class ContactProblem:
     force_t: Array
     flexibilities: tuple[Array, Array]
     head_rotation: Array
+    stand: Array
 
     @cached_property
     def normal_flexibility(self) -> Array:
@@ -250,13 +254,13 @@ class ContactBuilder:
         x = np.einsum("qj,qjc->qc", phi_w, nodes_w)
         pull = -(w[:, None] * phi_w)[:, :, None]
         wrench = self._wrench.cell_forces(cell, count, at_w, [pull * v[:, None, :] for v in directions])
-        angle = -self._handle.sense * rotation
+        angle, arm = -self._handle.sense * rotation, x + pairing.stand
         at_f, shares = self._on_fastener(
-            pairing, q, turned(x, -angle), [turned(v, -angle) for v in directions]
+            pairing, q, turned(arm, -angle), [turned(v, -angle) for v in directions]
         )
         fastener = self._fastener.cell_forces(cell, count, at_f, shares)
         total = [np.array([_summed(cell, w * v[:, c], count) for c in (0, 1)]) for v in directions]
-        arms = [_summed(cell, w * (x[:, 0] * v[:, 1] - x[:, 1] * v[:, 0]), count) for v in directions]
+        arms = [_summed(cell, w * (arm[:, 0] * v[:, 1] - arm[:, 1] * v[:, 0]), count) for v in directions]
         mean = np.column_stack([_summed(cell, w * x[:, c], count) for c in (0, 1)]) / length[near][:, None]
         balance = [self._balance(f, m) for f, m in zip(total, arms, strict=True)]
         return ContactProblem(
@@ -278,6 +282,7 @@ class ContactBuilder:
             force_t=total[1],
             flexibilities=(self._fastener.flexibility.matrix, self._wrench.flexibility.matrix),
             head_rotation=self._head_rotation,
+            stand=pairing.stand,
         )
 
     def _balance(self, force: Array, arm: Array) -> Array:

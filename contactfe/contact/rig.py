@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq, linprog
 
-from contactfe.contact.problem import ContactBuilder, ContactProblem, Handle
+from contactfe.contact.problem import HEAD_PLACE, ContactBuilder, ContactProblem, Handle
 from contactfe.contact.search import GapSearch
 from contactfe.contact.slide import solve_sliding, weak_direction
 from contactfe.contact.solver import SLIGHT, SolveReport, solve_bounded
@@ -24,10 +24,9 @@ Array = NDArray[np.float64]
 WIDEST_GAP = 0.015  # of the width across flats: wider gaps cannot close elastically
 KEPT_PROBLEMS = 48  # of one pair of bodies: a curve and a half, some 20 MB
 LEAST_SWEEP, MOST_SWEEP = math.radians(0.05), math.radians(1.0)  # of the search for the end of free play
-FARTHEST, FARTHEST_IDLE = (
-    0.2,
-    0.03,
-)  # of the width across flats: a wrench that floats farther, or without a load, is off
+CLOSE = 0.0015  # of the width: as near as gaps are taken to where the wrench comes to rest
+STANDS = 6  # places that are tried
+FARTHEST_IDLE = 0.03  # of the width: a wrench that floats farther without a load has left the fastener
 LEAST_ENGAGED = 1e-6  # a cell that engages nowhere keeps a cap that is as good as none
 
 
@@ -47,7 +46,9 @@ class ContactLaw:
         """The largest pressure of each cell (c,), MPa."""
         if self.engagement is None:
             return np.full(len(problem.gap), self.cap)
-        return np.asarray(self.cap * np.maximum(self.engagement(problem.centre), LEAST_ENGAGED))
+        return np.asarray(
+            self.cap * np.maximum(self.engagement(problem.centre + problem.stand), LEAST_ENGAGED)
+        )
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +57,9 @@ class ContactSolution:
 
     ``pressure`` MPa; ``gap`` mm, mean over the cell, deformed (negative: crushed by that much; a cell that is partly
     in contact may have a mean gap of either sign); ``motion`` (2,) mm,
-    how far the floating wrench has moved; ``torque`` N mm per mm of depth, positive in the sense of turning.
+    how far the floating wrench has moved; ``torque`` N mm per mm of depth, positive in the sense of turning. ``weak`` (2,): the
+    direction along parallel jaws, in the rows of the balance, in which only friction holds the wrench; None where
+    flanks oppose every motion. ``drift`` (2,): how fast (mm per rad) the wrench's head leaves the axis there.
     """
 
     rotation: float
@@ -67,6 +70,8 @@ class ContactSolution:
     motion: Array
     torque: float
     report: SolveReport
+    weak: Array | None = None
+    drift: Array = field(default_factory=lambda: np.zeros(2), compare=False)
 
     @property
     def capped(self) -> NDArray[np.bool_]:
@@ -99,17 +104,24 @@ class ContactRig:
         self._across_flats = across_flats
         self.widest = WIDEST_GAP * across_flats
         self._builder = ContactBuilder(*fastener, *wrench, handle)
-        self._problems: dict[float, ContactProblem] = {}
+        observed = wrench[1].observed
+        rows = [observed[name] for name in HEAD_PLACE if name in observed]
+        self._place = np.array(rows) if len(rows) == len(HEAD_PLACE) else None
+        self._problems: dict[tuple[float, tuple[float, float]], ContactProblem] = {}
         self._plays: dict[float, float | None] = {}
 
-    def problem(self, rotation: float) -> ContactProblem:
-        """The contact problem at a rotation (rad). Kept: cases on the same bodies meet it again under other laws."""
-        if rotation not in self._problems:
-            pairing = self.search.pairing(rotation, 2.0 * self.widest)
+    def problem(self, rotation: float, stand: tuple[float, float] = (0.0, 0.0)) -> ContactProblem:
+        """The contact problem at a rotation (rad), with the wrench that far (mm) from the axis.
+
+        Kept: cases on the same bodies meet it again under other laws.
+        """
+        key = rotation, stand
+        if key not in self._problems:
+            pairing = self.search.pairing(rotation, 2.0 * self.widest, stand)
             while len(self._problems) >= KEPT_PROBLEMS:
                 del self._problems[next(iter(self._problems))]
-            self._problems[rotation] = self._builder.build(pairing, rotation, self.widest)
-        return self._problems[rotation]
+            self._problems[key] = self._builder.build(pairing, rotation, self.widest)
+        return self._problems[key]
 
     def free_play(self, most: float) -> float | None:
         """The end of the free play (rad), see ``free_play``."""
@@ -122,19 +134,58 @@ class ContactRig:
     ) -> ContactSolution:
         """Solve one rotation, started from a neighbouring solution when given.
 
+        The motion of the wrench is linear in the gaps; where it is more than a little the gaps are taken anew where the
+        wrench then stands, until it hardly moves from there.
+
         Raises:
             NotConverged: from the solver, or the wrench is pushed off and nothing holds it.
         """
-        found = solve_problem(self.problem(rotation), rotation, law, self.handle, before)
+        close = CLOSE * self._across_flats
+        known = None if before is None else before.problem.stand + self.moved(before)
+        stand = np.zeros(2)
+        if before is not None and known is not None:
+            stand = known + (rotation - before.rotation) * before.drift
+        if np.hypot(*stand) <= close:
+            stand = np.zeros(2)
+        start = before
+        for _ in range(STANDS):
+            problem = self.problem(rotation, (float(stand[0]), float(stand[1])))
+            found = solve_problem(problem, rotation, law, self.handle, start)
+            self._still_on(found)
+            moved = self.moved(found)
+            if np.hypot(*moved) <= close:
+                if before is None or known is None or rotation == before.rotation:
+                    return found
+                return replace(found, drift=(stand + moved - known) / (rotation - before.rotation))
+            stand, start = stand + moved, found
+        raise NotConverged(
+            "the wrench finds no place to rest at this rotation",
+            hint="try a slightly different mesh (edge_at_contact) or less friction",
+            slug="no-rest",
+        )
+
+    def moved(self, solution: ContactSolution) -> Array:
+        """How far (2,) mm the wrench's head has moved from where the gaps of a solution were taken."""
+        rows = np.eye(2) if self.handle.lever_arm is None else self.handle.axes()
+        own = solution.motion @ rows
+        if self._place is not None and solution.pressure.any():
+            _, force = solution.problem.nodal_forces(solution.pressure, solution.law.friction)
+            own = own + self._place @ force
+        if solution.weak is not None:  # along its jaws the wrench stays where it was put
+            along = solution.weak @ rows
+            own = own - (own @ along) * along
+        return np.asarray(own)
+
+    def _still_on(self, found: ContactSolution) -> None:
+        """Raises NotConverged when the wrench is carried off without a load."""
         carried = float(found.pressure @ found.problem.length)
-        idle = carried < SLIGHT * float(law.caps(found.problem) @ found.problem.length)
+        idle = carried < SLIGHT * float(found.law.caps(found.problem) @ found.problem.length)
         if idle and float(np.hypot(*found.motion)) > FARTHEST_IDLE * self._across_flats:
             raise NotConverged(
                 "the wrench is pushed off the fastener: at this rotation no contact forces balance",
                 hint="look whether throat, mouth or jaw tips press where they should have room (contactfe draw)",
                 slug="pushed-off",
             )
-        return found
 
 
 def solve_problem(
@@ -169,7 +220,9 @@ def solve_problem(
         problem, pressure, motion, report = slid.problem, slid.pressure, slid.motion, slid.report
     torque = handle.sense * float((problem.arm_n + mu * problem.arm_t) @ pressure)
     gap = report.gap - problem.partial(caps) * (pressure / caps - 0.5)
-    return ContactSolution(rotation, problem, law, pressure, gap / problem.length, motion, torque, report)
+    return ContactSolution(
+        rotation, problem, law, pressure, gap / problem.length, motion, torque, report, weak
+    )
 
 
 def free_play(search: GapSearch, across_flats: float, most: float) -> float | None:

@@ -35,6 +35,7 @@ class Pairing:
     along the boundary; ``group`` (q,): stretch of the wrench
     between two re-entrant corners; ``weight`` (q,) mm of wrench surface; ``normal`` (q, 2): out of the wrench;
     ``tangent`` (q, 2): along which the wrench slides on the fastener; ``gap`` (q,) mm, negative where they overlap.
+    ``stand`` (2,) mm: how far the wrench stands from the fastener's axis.
     """
 
     wrench_side: Index
@@ -48,6 +49,7 @@ class Pairing:
     normal: Array
     tangent: Array
     gap: Array
+    stand: Array
 
 
 @dataclass(frozen=True)
@@ -195,14 +197,19 @@ class GapSearch:
         self._atom_next = np.roll(np.arange(len(side)), -1)
         self._atom_ring = np.append(np.arange(len(side)), 0)
 
-    def pairing(self, rotation: float, widest: float | None = None) -> Pairing:
+    def pairing(
+        self, rotation: float, widest: float | None = None, stand: tuple[float, float] = (0.0, 0.0)
+    ) -> Pairing:
         """The pairing when the wrench has turned by ``rotation`` (rad, >= 0) in its sense from square.
 
-        ``widest`` (mm) narrows the window: gaps that are wider all along a stretch are left out.
+        ``widest`` (mm) narrows the window: gaps that are wider all along a stretch are left out. ``stand`` (mm): where
+        the wrench's own origin stands, seen from the fastener's axis, in the wrench's frame.
         """
-        angle = -self.sense * rotation
+        angle, moved = -self.sense * rotation, np.array(stand)
         limit = self.window[1] if widest is None else widest - self.offset
-        piece, atom, low, high, heights, normal = self._facing(turned(self._atom_points, angle), limit)
+        piece, atom, low, high, heights, normal = self._facing(
+            turned(self._atom_points, angle) - moved, limit
+        )
         row, side, low, high = self._cut_at_sides(piece, low, high)
         piece, atom = piece[row], atom[row]
         u = (low[:, None] + GAUSS * (high - low)[:, None]).ravel()
@@ -213,9 +220,10 @@ class GapSearch:
         n = np.repeat(normal[row], 2, axis=0)
         n = np.where(np.isnan(n), own, n)
         t = np.column_stack([-n[:, 1], n[:, 0]])
-        gap, eta = self._hit(atom, turned(x, -angle), turned(n, -angle), estimate)
+        gap, eta = self._hit(atom, turned(x + moved, -angle), turned(n, -angle), estimate)
         span = self.wrench.boundary.span[side]
-        slide = self.sense * (x[:, 0] * t[:, 1] - x[:, 1] * t[:, 0])
+        arm = x + moved
+        slide = self.sense * (arm[:, 0] * t[:, 1] - arm[:, 1] * t[:, 0])
         return Pairing(
             wrench_side=side,
             fastener_side=self._atom_side[atom],
@@ -228,6 +236,7 @@ class GapSearch:
             normal=n,
             tangent=np.where(slide >= 0, 1.0, -1.0)[:, None] * t,
             gap=gap + self.offset,
+            stand=moved,
         )
 
     def _facing(self, points: Array, widest: float) -> tuple[Index, Index, Array, Array, Array, Array]:

@@ -131,7 +131,9 @@ class _Solver:
             if _opening(mesh.outline) == _opening(built.wrench.mesh.outline):
                 return self._near.reshaped(case, mesh)
             rig = reassembled(replace(built, pair=pair), case, mesh=mesh).rig
-            return self._near.reshaped(case, mesh, lambda state: rig.problem(state.rotation))
+            return self._near.reshaped(
+                case, mesh, lambda state: rig.problem(state.rotation, tuple(state.problem.stand.tolist()))
+            )
         except (GeometryError, NotConverged):
             return None
 

@@ -120,7 +120,7 @@ def flank_pressures(built: BuiltPair, solution: ContactSolution) -> tuple[FlankP
     pair, problem = built.pair, solution.problem
     angle = pair.sense * solution.rotation
     c, s = math.cos(angle), math.sin(angle)
-    own = problem.centre @ np.array([[c, s], [-s, c]])  # in the fastener's frame
+    own = (problem.centre + problem.stand) @ np.array([[c, s], [-s, c]])  # in the fastener's frame
     facing = np.arctan2(-problem.normal[:, 1], -problem.normal[:, 0]) + angle - pair.first_flat
     flat = np.round(facing / (math.tau / pair.flats)).astype(int) % pair.flats
     depth = np.where(solution.capped, np.maximum(-solution.gap, 0.0), 0.0)

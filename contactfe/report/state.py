@@ -76,7 +76,7 @@ def slip_state(record: CaseRecord) -> SlipState:
     arm = np.column_stack([-mesh.nodes[:, 1], mesh.nodes[:, 0]])
     wrench = BodyState(mesh, mesh.nodes, u - motion - spin * arm, stress, _wrench_crush(built, solution))
     turn = -built.pair.sense * solution.rotation - swing[1]
-    shift = -(motion + swing[0])
+    shift = -(solution.problem.stand + motion + swing[0])
     return SlipState(_placed(built, solution, turn, shift), wrench, turn, shift, solution)
 
 

@@ -12,7 +12,7 @@ import shapely.affinity
 from numpy.typing import NDArray
 
 from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules
-from contactfe.contact.problem import HEAD_ROTATION
+from contactfe.contact.problem import HEAD_PLACE, HEAD_ROTATION
 from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
 from contactfe.inputs import CaseInput
 from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, wrench_sizes
@@ -161,7 +161,7 @@ def wrench_body(case: CaseInput, pair: ProfilePair) -> BodyModel:
     """Mesh and flexibility of the wrench's opening, with the measures of head rotation and jaw spread."""
     mesh = mesh_outline(pair.wrench, wrench_sizes(pair, case.mesh))
     nodes = np.unique(mesh.boundary.nodes[reachable_sides(pair, mesh)])
-    observe = {HEAD_ROTATION: head_rotation_weights(case, mesh), "spread": spread_weights(pair, mesh)}
+    observe = {**head_motion_weights(case, mesh), "spread": spread_weights(pair, mesh)}
     return BodyModel(mesh, hold_wrench(case, mesh).flexibility(nodes, observe))
 
 
@@ -196,7 +196,13 @@ def reachable_sides(pair: ProfilePair, mesh: SectionMesh) -> Index:
 
 
 def head_rotation_weights(case: CaseInput, mesh: SectionMesh) -> Array:
-    """Weights (2n,) of the mean rotation (rad) of the head, its handle stub left out: least squares over the area."""
+    """Weights (2n,) of the mean rotation (rad) of the head."""
+    return head_motion_weights(case, mesh)[HEAD_ROTATION]
+
+
+def head_motion_weights(case: CaseInput, mesh: SectionMesh) -> dict[str, Array]:
+    """Weights (2n,) of the mean rotation (rad) of the head, its handle stub left out, and of where that mean motion
+    carries the point at the axis (mm): least squares over the area."""
     radius, centre = head_circle(case, mesh)
     p = mesh.nodes[mesh.cells[:, :3]]
     a, b = p[:, 1] - p[:, 0], p[:, 2] - p[:, 0]
@@ -209,10 +215,12 @@ def head_rotation_weights(case: CaseInput, mesh: SectionMesh) -> Array:
     middle = weight @ mesh.nodes / weight.sum()
     arm = mesh.nodes - middle
     inertia = float(weight @ np.einsum("ni,ni->n", arm, arm))
-    out = np.empty(2 * len(mesh.nodes))
-    out[0::2] = -weight * arm[:, 1] / inertia
-    out[1::2] = weight * arm[:, 0] / inertia
-    return out
+    turn, along_x, along_y = (np.zeros(2 * len(mesh.nodes)) for _ in range(3))
+    turn[0::2], turn[1::2] = -weight * arm[:, 1] / inertia, weight * arm[:, 0] / inertia
+    along_x[0::2] = along_y[1::2] = weight / weight.sum()
+    # The axis lies at (0, 0), away from the middle of the head.
+    places = (along_x + middle[1] * turn, along_y - middle[0] * turn)
+    return {HEAD_ROTATION: turn, **dict(zip(HEAD_PLACE, places, strict=True))}
 
 
 def spread_weights(pair: ProfilePair, mesh: SectionMesh) -> Array:
