@@ -303,6 +303,23 @@ def test_the_length_of_the_handle_does_not_touch_the_slip_torque(profile: str) -
     assert torque[1] == pytest.approx(torque[0], rel=0.005)
 
 
+def test_the_answer_does_not_depend_on_where_the_gaps_were_taken() -> None:
+    # A flare-nut wrench is squeezed aside by half a millimetre; the motion that is left is linear, so gaps taken a
+    # little off the place of rest have to lead to the same place and torque.
+    from contactfe.contact.rig import solve_problem
+
+    b = built(case("flare-nut"))
+    curve = torque_curve(b)
+    top = curve.solutions[int(np.argmax(curve.torque))]
+    rest = top.problem.stand + b.rig.moved(top)
+    assert np.hypot(*rest) > 0.02 * b.pair.across_flats
+    for off in ((0.05, 0.0), (0.0, 0.05), (-0.05, 0.0)):
+        place = (float(rest[0] + off[0]), float(rest[1] + off[1]))
+        other = solve_problem(b.rig.problem(top.rotation, place), top.rotation, b.law, b.rig.handle)
+        assert other.problem.stand + b.rig.moved(other) == pytest.approx(rest, abs=0.01)
+        assert other.torque == pytest.approx(top.torque, rel=0.006)
+
+
 # --- trends -----------------------------------------------------------------------------------------------------
 
 

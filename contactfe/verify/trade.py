@@ -41,8 +41,8 @@ LOSS = MappingProxyType(
 )
 NO_EFFECT = MappingProxyType(
     {
-        "ring-six": "a six-point ring loses by geometry and clearance, hardly by strength: the two losses differ by less "
-        "than half a percentage point, the other way round"
+        "ring-six": "a six-point ring loses by geometry and clearance, hardly by strength: the two losses differ by a "
+        "fifth of a percentage point, the other way round"
     }
 )
 STIFFER = 4.0  # times the wrench's modulus: what that gains tells how much a head gives way by opening
