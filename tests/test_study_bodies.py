@@ -199,3 +199,28 @@ def test_assembling_does_not_change_the_bodies(tmp_path: Path) -> None:
     ratio = 206.0 / 100.0 * case.fastener.engaged_depth / case.wrench.thickness
     assert np.allclose(built.wrench.flexibility.matrix, before * ratio, rtol=1e-12)
     shutil.rmtree(tmp_path)
+
+
+def test_an_outline_that_was_edited_is_read_again(tmp_path: Path) -> None:
+    meshes = Path(__file__).resolve().parent.parent / "meshes"
+    torques = []
+    for source in ("ring-six-16mm.toml", "ring-twelve-16mm.toml"):
+        shutil.copy(meshes / source, tmp_path / "wrench.toml")
+        case = parse_case(
+            {
+                "format": 1,
+                "fastener": {"across_flats": "16 mm", "engaged_depth": "6.4 mm", "grade": "8.8"},
+                "wrench": {"profile": "outline", "outline": "wrench.toml", "thickness": "9 mm"},
+                "mesh": {"edge_at_contact": "0.64 mm"},
+            },
+            folder=tmp_path,
+        )
+        outcome = run_task(CaseTask("id", case, body_keys(case), str(tmp_path / "bodies")))
+        assert outcome.answers is not None, outcome.reason
+        torques.append(outcome.answers["slip_torque_Nm"])
+    assert torques[1] < 0.9 * torques[0]  # a ring with twelve points holds less
+
+
+def test_what_decides_how_much_of_the_opening_is_reached_makes_another_wrench() -> None:
+    keys = [body_keys(case_of(fastener__corner=corner)) for corner in ("0.1 mm", "0.5 mm")]
+    assert keys[0].wrench != keys[1].wrench

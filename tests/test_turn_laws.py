@@ -15,6 +15,7 @@ from scipy.optimize import minimize
 
 from contactfe.contact import widest_clearance
 from contactfe.elastic import HeldBody
+from contactfe.errors import ContactFEError
 from contactfe.inputs import CaseInput
 from contactfe.mesh import BoundarySides, SectionMesh
 from contactfe.profile import TOUCHING, as_polygon
@@ -183,7 +184,9 @@ def test_forces_and_moments_balance_on_both_bodies(profile: str, lever: str) -> 
     np.testing.assert_allclose(spin @ core[:2], on_wrench.reshape(-1, 2).sum(axis=0), atol=1e-8 * scale)
     torque = b.pair.sense * solution.torque
     assert core[2] == pytest.approx(-torque, rel=1e-8)
-    x, y = solution.problem.stand  # moments above are about each body's own origin: the wrench's stands off the axis
+    x, y = (
+        solution.problem.stand
+    )  # moments above are about each body's own origin: the wrench's stands off the axis
     assert hand[2] + x * hand[1] - y * hand[0] == pytest.approx(torque, rel=1e-8)
     expected = np.zeros(2)
     if lever != "none":
@@ -394,3 +397,50 @@ def test_free_play_is_the_width_of_the_turned_hexagon(clearance: float, rounding
     assert curve.free_play is not None
     assert math.degrees(curve.free_play) == pytest.approx(math.degrees(low), abs=0.01)
     assert widest_clearance(b.rig.search, curve.free_play * 0.98, 16.0) > 0
+
+
+# --- the ends of what can be solved -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("profile", ["ring-six", "open-end", "ring-twelve"])
+@pytest.mark.parametrize(
+    ("depth", "chamfer"), [("1 mm", "30 deg"), ("1.5 mm", "45 deg"), ("2.4 mm", "60 deg")]
+)
+def test_cells_that_engage_nowhere_do_not_upset_the_others(profile: str, depth: str, chamfer: str) -> None:
+    given = {"chamfer_angle": chamfer, "engaged_depth": depth}
+    whole = {"chamfer_angle": "0 deg", "engaged_depth": depth}
+    less, more = (solved(case(profile, mesh=COARSE, fastener=f))[1].slip_torque_Nm for f in (given, whole))
+    assert less is not None and more is not None
+    assert 0.0 < less < more
+
+
+def test_a_head_whose_chamfers_leave_nothing_is_an_error_and_not_a_torque() -> None:
+    c = case(
+        "ring-six",
+        mesh=COARSE,
+        fastener={"chamfer_angle": "60 deg", "engaged_depth": "2 mm"},
+        wrench={"lead_in": "1 mm"},
+    )
+    with pytest.raises(ContactFEError) as caught:
+        solved(c)
+    assert caught.value.slug == "no-engagement"
+
+
+def test_a_ring_that_gives_sideways_finds_its_place() -> None:
+    # Thin all round: steps towards the place of rest go to and fro unless they are shortened.
+    c = case("ring-spline", fastener={"grade": "8.8", "stock": "bar"}, wrench={"outside_diameter": "20.5 mm"})
+    curve, found = solved(c)
+    assert found.slip_torque_Nm is not None
+    assert found.slip_torque_Nm > 0 and curve.peak_inside
+    torque = [s.torque for s in curve.solutions]
+    top = int(np.argmax(torque))
+    assert 0 < top < len(torque) - 1
+
+
+def test_an_opening_that_is_never_reached_has_no_flexibility() -> None:
+    b = built(case("ring-six", mesh=COARSE))
+    held = hold_fastener(b.case, b.fastener.mesh)
+    assert held.flexibility(np.empty(0, dtype=np.int64)).matrix.shape == (0, 0)
+    core = np.unique(b.fastener.mesh.boundary.nodes[b.fastener.mesh.sides_named("core")])
+    with pytest.raises(ContactFEError, match="clamped"):
+        held.flexibility(core)

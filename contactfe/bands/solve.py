@@ -53,6 +53,9 @@ def solve_jobs(
     """
     if not 1 <= workers <= MOST_WORKERS:
         raise ContactFEError(f"{workers} workers", hint=f"ask for 1 to {MOST_WORKERS}", slug="workers")
+    if any(job.wrench.wrench.outline or job.fastener.fastener.outline for job in jobs):
+        for kept in (_pair, _fastener, _wrench):  # a drawn outline may have been edited since
+            kept.cache_clear()
     unique = in_order(jobs)
     chunks = [unique[i : i + CHUNK] for i in range(0, len(unique), CHUNK)]
     found: dict[Job, float] = {}

@@ -32,7 +32,7 @@ class Audit:
 
     ``force_balance``: nodal contact forces on the wrench against those on the fastener, and against the handle's
     force, over the sum of their magnitudes (of 1e-4 of what all cells could carry, if that is more).
-    ``moment_balance``: their moments about the axis, over the torque.
+    ``moment_balance``: their moments about the axis, over that sum times the width across flats.
     ``pull`` and ``over_cap``: largest pressure below zero or above the cap, over the cap. ``overlap``: deepest
     overlap in cells more than 1e-6 below the cap, beyond that of partial contact, over the width across flats.
     ``complementarity``: the solver's residual.

@@ -25,7 +25,7 @@ WIDEST_GAP = 0.015  # of the width across flats: wider gaps cannot close elastic
 KEPT_PROBLEMS = 48  # of one pair of bodies: a curve and a half, some 20 MB
 LEAST_SWEEP, MOST_SWEEP = math.radians(0.05), math.radians(1.0)  # of the search for the end of free play
 CLOSE = 0.0015  # of the width: as near as gaps are taken to where the wrench comes to rest
-STANDS = 6  # places that are tried
+STANDS, LEAST_SHARE = 10, 0.1  # places that are tried; least part of a step towards the next one
 FARTHEST_IDLE = 0.03  # of the width: a wrench that floats farther without a load has left the fastener
 LEAST_ENGAGED = 1e-6  # a cell that engages nowhere keeps a cap that is as good as none
 
@@ -72,6 +72,12 @@ class ContactSolution:
     report: SolveReport
     weak: Array | None = None
     drift: Array = field(default_factory=lambda: np.zeros(2), compare=False)
+    given: ContactProblem | None = field(default=None, compare=False)
+
+    @property
+    def full(self) -> ContactProblem:
+        """The problem with friction fully mobilised; between parallel jaws that of the solution has less."""
+        return self.problem if self.given is None else self.given
 
     @property
     def capped(self) -> NDArray[np.bool_]:
@@ -116,12 +122,14 @@ class ContactRig:
         Kept: cases on the same bodies meet it again under other laws.
         """
         key = rotation, stand
-        if key not in self._problems:
+        known = self._problems.get(key)
+        if known is None:
             pairing = self.search.pairing(rotation, 2.0 * self.widest, stand)
+            known = self._builder.build(pairing, rotation, self.widest)
             while len(self._problems) >= KEPT_PROBLEMS:
-                del self._problems[next(iter(self._problems))]
-            self._problems[key] = self._builder.build(pairing, rotation, self.widest)
-        return self._problems[key]
+                self._problems.pop(next(iter(self._problems)), None)
+            self._problems[key] = known
+        return known
 
     def free_play(self, most: float) -> float | None:
         """The end of the free play (rad), see ``free_play``."""
@@ -147,7 +155,7 @@ class ContactRig:
             stand = known + (rotation - before.rotation) * before.drift
         if np.hypot(*stand) <= close:
             stand = np.zeros(2)
-        start = before
+        start, share, last = before, 1.0, None
         for _ in range(STANDS):
             problem = self.problem(rotation, (float(stand[0]), float(stand[1])))
             found = solve_problem(problem, rotation, law, self.handle, start)
@@ -157,7 +165,11 @@ class ContactRig:
                 if before is None or known is None or rotation == before.rotation:
                     return found
                 return replace(found, drift=(stand + moved - known) / (rotation - before.rotation))
-            stand, start = stand + moved, found
+            if last is not None:  # steps that go to and fro are shortened (Aitken's relaxation)
+                change = moved - last
+                share *= -float(last @ change) / max(float(change @ change), 1e-300)
+                share = min(max(share, LEAST_SHARE), 1.0)
+            stand, start, last = stand + share * moved, found, moved
         raise NotConverged(
             "the wrench finds no place to rest at this rotation",
             hint="try a slightly different mesh (edge_at_contact) or less friction",
@@ -212,7 +224,7 @@ def solve_problem(
         start = np.array(
             [known.get(k, 0.0) for k in zip(problem.group.tolist(), problem.node.tolist(), strict=True)]
         )
-    weak = weak_direction(problem, overlaps, handle)
+    given, weak = problem, weak_direction(problem, overlaps, handle)
     if weak is None:
         pressure, motion, report = solve_bounded(bounded, start, motion)
     else:
@@ -221,7 +233,7 @@ def solve_problem(
     torque = handle.sense * float((problem.arm_n + mu * problem.arm_t) @ pressure)
     gap = report.gap - problem.partial(caps) * (pressure / caps - 0.5)
     return ContactSolution(
-        rotation, problem, law, pressure, gap / problem.length, motion, torque, report, weak
+        rotation, problem, law, pressure, gap / problem.length, motion, torque, report, weak, given=given
     )
 
 

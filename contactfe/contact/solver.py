@@ -146,7 +146,7 @@ class _ScaledMatrix:
     def columns(self, cells: Index) -> Array:
         found = self._matrix.columns(cells) * self._cap[:, None] * (self._cap[cells] / self._unit)
         # Neighbouring slivers of cells may answer almost alike; a hair on the diagonal keeps the solve sound.
-        found[cells, np.arange(len(cells))] += 1e-13
+        found[cells, np.arange(len(cells))] *= 1.0 + 1e-13
         return found
 
     def diagonal(self, cells: Index) -> Array:

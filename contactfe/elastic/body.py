@@ -132,6 +132,10 @@ class HeldBody:
         place = np.full(2 * len(self.mesh.nodes), -1, dtype=np.int64)
         place[self._free] = np.arange(len(self._free))
         last = place[dofs]
+        if not len(last):
+            return np.zeros((0, 0))
+        if last.min() < 0 or len(np.unique(last)) < len(last):
+            raise ContactFEError("nodes asked for are clamped, or named twice", slug="not-held")
         order = np.argsort(self._lu.perm_c)
         order = np.concatenate([order[~np.isin(order, last)], last])
         lu = _factorised(csc_matrix(self._system[order][:, order]), "NATURAL")
@@ -139,8 +143,9 @@ class HeldBody:
             raise ContactFEError("the stiffness of a body is not definite", slug="not-held")
         first = len(order) - len(last)
         upper = lu.U[:, first:][first:].toarray()
-        found, info = dpotri(upper / np.sqrt(np.diag(upper))[:, None], lower=0)
-        if info != 0:
+        pivots = np.diag(upper)
+        found, info = dpotri(upper / np.sqrt(np.maximum(pivots, 1e-300))[:, None], lower=0)
+        if info != 0 or pivots.min() <= 0:
             raise ContactFEError("the stiffness of a body is not definite", slug="not-held")
         found = np.triu(found) + np.triu(found, 1).T
         if self._held is not None:

@@ -135,7 +135,7 @@ def grip_loss(record: CaseRecord, alone: GripAlone) -> Grip:
     opening = 1e3 * spread_mm(record.built, state)
     giving: GripKind = "opening" if is_open(record) else "ring-growth"
     length = state.problem.length
-    gripped = state.pressure > 1e-6 * state.law.cap
+    gripped = state.pressure > 1e-6 * state.law.caps(state.problem)
     depth = 1e3 * float(np.max(-state.gap[state.capped], initial=0.0))
     by_wrench = share is not None and share >= OPENING_SHARE and opening >= depth
     return Grip(
@@ -146,7 +146,7 @@ def grip_loss(record: CaseRecord, alone: GripAlone) -> Grip:
         uncrushed_Nm=alone.uncrushed_Nm,
         opening_share=share,
         gripped_mm=float(length[gripped].sum()),
-        capped_share=float(length[state.capped].sum() / length[gripped].sum()),
+        capped_share=float(length[state.capped].sum() / max(length[gripped].sum(), 1e-300)),
         crush_depth_um=depth,
         opening_um=opening,
     )

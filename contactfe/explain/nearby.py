@@ -67,7 +67,7 @@ class Nearby:
         turn = wrench.flexibility.observed[HEAD_ROTATION]
 
         def problem(state: ContactSolution) -> ContactProblem:
-            return replace(state.problem, flexibilities=bodies, head_rotation=turn)
+            return replace(state.full, flexibilities=bodies, head_rotation=turn)
 
         changed = replace(built, case=case, law=contact_law(case), wrench=wrench)
         return self._torque(changed, [self._solved(changed, s, problem(s)) for s in self._states()])
@@ -84,7 +84,7 @@ class Nearby:
         built = self.record.built
         changed = replace(built, case=case, wrench=BodyModel(mesh, built.wrench.flexibility))
         states = self._states()
-        problems = [s.problem if problem is None else problem(s) for s in states]
+        problems = [s.full if problem is None else problem(s) for s in states]
         given = _Given(built, hold_wrench(case, mesh), head_rotation_weights(case, mesh))
         now, before = states, np.zeros(len(states))
         for _ in range(ROUNDS):

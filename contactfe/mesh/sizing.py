@@ -71,7 +71,6 @@ class _Sources:
 
 def _arc_sources(sources: _Sources, outline: Outline, mesh: MeshInput, step: float) -> None:
     for piece in outline.pieces:
-        n = 5
         if piece.is_arc:
             n = max(3, math.ceil(abs(piece.turn) / step) + 1)
             sources.add(

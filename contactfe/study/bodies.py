@@ -51,11 +51,11 @@ def outlines(case: CaseInput) -> ProfilePair:
     Raises:
         GeometryError: the outlines cannot be built.
     """
-    return _pair(shape_case(case))
+    return _pair(shape_case(case), _drawn(case))
 
 
 @lru_cache(maxsize=64)
-def _pair(shape: CaseInput) -> ProfilePair:
+def _pair(shape: CaseInput, drawn: tuple[str | None, str | None]) -> ProfilePair:
     return profile_pair(shape)
 
 
@@ -66,16 +66,16 @@ def body_keys(case: CaseInput) -> BodyKeys:
     Raises:
         GeometryError: the outlines cannot be built.
     """
-    return _keys(shape_case(case))
+    return _keys(shape_case(case), _drawn(case))
 
 
 @lru_cache(maxsize=4096)
-def _keys(shape: CaseInput) -> BodyKeys:
-    pair = _pair(shape)
+def _keys(shape: CaseInput, drawn: tuple[str | None, str | None]) -> BodyKeys:
+    pair = _pair(shape, drawn)
     fastener = {
         **_common(shape, pair.fastener, fastener_sizes(pair, shape.mesh)),
         "poisson": shape.fastener.poisson,
-        "outline_file": _file(shape.fastener.outline),
+        "outline_file": drawn[0],
     }
     wrench = {
         **_common(shape, pair.wrench, wrench_sizes(pair, shape.mesh)),
@@ -83,7 +83,9 @@ def _keys(shape: CaseInput) -> BodyKeys:
         # What the measures of head rotation and spread are taken over.
         "dims": shape.wrench.dims_items,
         "gripped": [pair.flats, pair.first_flat],
-        "outline_file": _file(shape.wrench.outline),
+        # Which part of the opening's boundary it comes near to.
+        "reached_by": _plain_outline(pair.new_fastener)[0],
+        "outline_file": drawn[1],
     }
     return BodyKeys(digest(["fastener", fastener]), digest(["wrench", wrench]))
 
@@ -91,11 +93,20 @@ def _keys(shape: CaseInput) -> BodyKeys:
 def _common(shape: CaseInput, outline: Outline, size: SizeField) -> dict[str, Any]:
     return {
         "solver_revision": SOLVER_REVISION,
-        "outline": [[asdict(piece) for piece in loop] for loop in outline.loops],
+        "outline": _plain_outline(outline),
         "sizes": {f.name: _plain(getattr(size, f.name)) for f in fields(size)},
         "modulus": MODULUS,
         "plane": shape.contact.plane,
     }
+
+
+def _plain_outline(outline: Outline) -> list[list[dict[str, Any]]]:
+    return [[asdict(piece) for piece in loop] for loop in outline.loops]
+
+
+def _drawn(case: CaseInput) -> tuple[str | None, str | None]:
+    """Hashes of the files of drawn outlines: what was read from a file is known only as long as it stays as it is."""
+    return _file(case.fastener.outline), _file(case.wrench.outline)
 
 
 def _plain(value: Any) -> Any:
@@ -116,7 +127,7 @@ def compute_body(case: CaseInput, side: Side) -> BodyModel:
     build: Callable[[CaseInput, ProfilePair], BodyModel] = (
         fastener_body if side == "fastener" else wrench_body
     )
-    return build(shape, _pair(shape))
+    return build(shape, _pair(shape, _drawn(shape)))
 
 
 def assemble_case(case: CaseInput, fastener: BodyModel, wrench: BodyModel) -> BuiltPair:

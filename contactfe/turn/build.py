@@ -24,6 +24,7 @@ Index = NDArray[np.int64]
 
 BREAKS = frozenset({"root", "throat"})  # re-entrant pieces: pressure cells do not reach round them
 REACH_MARGIN = 0.015  # of the width across flats: as wide as the gaps that are solved for
+SLOTTED_MARGIN = 0.06  # the same for a slotted head, which gives way sideways
 OPENING_STEP = 0.01  # of the nominal width: half the spacing of the openings that are meshed
 DRAWN_HEAD = 1.6  # radius of a drawn head over the reach of its opening (engineering judgement)
 DEEPEST_OVERLAP, WIDEST_GAP = 0.12, 0.08  # of the width across flats: what the gap search looks at
@@ -185,7 +186,8 @@ def reachable_sides(pair: ProfilePair, mesh: SectionMesh) -> Index:
     """
     sides = mesh.sides_named(*TOUCHING)
     body = shapely.Polygon(as_polygon(pair.new_fastener, 0.02 * pair.across_flats).exterior)
-    body = body.buffer(REACH_MARGIN * pair.across_flats)
+    margin = SLOTTED_MARGIN if "slot" in mesh.outline.names() else REACH_MARGIN
+    body = body.buffer(margin * pair.across_flats)
     x = mesh.nodes[mesh.boundary.nodes[sides]].reshape(-1, 2)
     near = np.zeros(len(x), dtype=bool)
     twelve = sum(p.name == "ridge" for p in mesh.outline.pieces) >= 10 and "root" in mesh.outline.names()

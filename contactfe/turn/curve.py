@@ -19,6 +19,9 @@ GROWTH = 1.6
 LONGEST_STEP = math.radians(1.2)
 FALL = 0.965  # of the peak: where the march ends
 PAST_PEAK = math.radians(0.5)  # how far beyond it: a single cell that lets go is not the end
+PLATEAU = math.radians(8)  # so far without a higher torque: there is none to come
+LEAST_STEP = math.radians(0.1)  # towards the end of what can be solved
+ENDS = ("beyond-reach", "no-rest")
 MOST_ROTATION = math.radians(32)  # beyond the free play
 TOP = 0.998  # of the largest torque: where the points on both sides of it have to lie
 WIDEST_AT_TOP = math.radians(0.7)  # interval beside it
@@ -62,21 +65,7 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
     play = built.rig.free_play(spin_limit(built))
     if play is None:
         return TorqueCurve(np.empty(0), np.empty(0), (), None)
-    points = [_at(built, play, None)]
-    step, best, at_best, inside = FIRST_STEP, 0.0, play, False
-    while points[-1].rotation - play < MOST_ROTATION:
-        try:
-            points.append(_at(built, points[-1].rotation + step, points[-1]))
-        except NotConverged as stop:
-            if stop.slug != "beyond-reach":
-                raise
-            break
-        if points[-1].torque > best:
-            best, at_best = points[-1].torque, points[-1].rotation
-        inside = points[-1].torque < FALL * best and points[-1].rotation > at_best + PAST_PEAK
-        if inside:
-            break
-        step = min(step * GROWTH, LONGEST_STEP)
+    points, inside = _march(built, play)
     points = _refine(built, points)
     audits = [
         audit(p, built.rig.handle, built.contact_nodes(), built.case.fastener.across_flats).check()
@@ -92,6 +81,30 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
         audit=Audit.worst(audits),
         peak_inside=inside,
     )
+
+
+def _march(built: BuiltPair, play: float) -> tuple[list[ContactSolution], bool]:
+    """Points from the end of the free play until the torque has fallen, and whether the largest lies among them."""
+    points = [_at(built, play, None)]
+    step, best, at_best = FIRST_STEP, 0.0, play
+    while points[-1].rotation - play < MOST_ROTATION:
+        try:
+            points.append(_at(built, points[-1].rotation + step, points[-1]))
+        except NotConverged as stop:
+            # Past what was worked out, or where nothing holds the wrench any more: as near to that as is worth while.
+            if stop.slug not in ENDS or (step <= LEAST_STEP and best <= 0):
+                raise
+            if step <= LEAST_STEP:
+                break
+            step /= 2
+            continue
+        if points[-1].torque > best:
+            best, at_best = points[-1].torque, points[-1].rotation
+        beyond = points[-1].rotation - at_best
+        if beyond > PLATEAU or (points[-1].torque < FALL * best and beyond > PAST_PEAK):
+            return points, True
+        step = min(step * GROWTH, LONGEST_STEP)
+    return points, False
 
 
 def _at(built: BuiltPair, rotation: float, before: ContactSolution | None) -> ContactSolution:
@@ -111,6 +124,8 @@ def _refine(built: BuiltPair, points: list[ContactSolution]) -> list[ContactSolu
         torque = np.array([p.torque for p in points])
         top = int(np.argmax(torque))
         beside = [i for i in (top - 1, top) if 0 <= i < len(points) - 1]
+        if not beside or torque[top] <= 0:
+            return points
         width = {i: points[i + 1].rotation - points[i].rotation for i in beside}
         low = {i: min(torque[i], torque[i + 1]) for i in beside}
         wide = max(beside, key=lambda i: width[i])
