@@ -34,6 +34,10 @@ class _Answers:
     target_Nm: float | None
 
 
+_OUT = typer.Option("--out", metavar="DIR", help="Write JSON, samples and figures into this folder.")
+_JSON = typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
+
+
 def register(app: typer.Typer) -> None:
     """Add the command to an application."""
 
@@ -75,13 +79,8 @@ def register(app: typer.Typer) -> None:
                 "--workers", metavar="N", min=1, max=61, help="Worker processes. Default: one per core."
             ),
         ] = None,
-        out: Annotated[
-            Path | None,
-            typer.Option("--out", metavar="DIR", help="Write JSON, samples and figures into this folder."),
-        ] = None,
-        as_json: Annotated[
-            bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
-        ] = False,
+        out: Annotated[Path | None, _OUT] = None,
+        as_json: Annotated[bool, _JSON] = False,
     ) -> None:
         problems = folder_problems(out) if out is not None else []
         if crossing is not None and against is None:

@@ -112,13 +112,9 @@ class Path:
         free = np.flatnonzero(((p > 0.0) & (p < 1.0)) | wrong)
         self.prepare(free)
         rows = np.vstack([-self.balance_n, *(self._columns[cell] for cell in free.tolist())])
-        k = np.empty((len(rows), len(rows)))  # transposed: one column for every equation
-        k[:m, :m] = GROUND * np.eye(m)
-        k[m:, :m] = self.balance[:, free].T
-        k[:, m:] = rows[:, free]
         rhs = np.concatenate([self.force - self.balance @ p - GROUND * a, -s[free]])
-        _, _, x, info = dgesv(k.T, rhs, overwrite_a=1, overwrite_b=1)
-        if info != 0 or not np.isfinite(x).all():
+        x = _unknowns(rows[:, free], self.balance[:, free].T, rhs)
+        if x is None:
             return p.copy(), a, s
         new = p.copy()
         new[free] = np.clip(p[free] + x[m:], 0.0, 1.0)
@@ -135,7 +131,6 @@ class _FreeCells:
         self._path, self._lack, self._shift = path, -lack, shift
         self._balance = np.ascontiguousarray(path.balance.T)
         self._m = len(lack)
-        self._ground = GROUND * np.eye(self._m)
         self._all = np.empty((self._m + 16, len(shift)))
         self._all[: self._m] = -path.balance_n
         self.cells: list[int] = []
@@ -171,14 +166,23 @@ class _FreeCells:
 
     def direction(self) -> Array | None:
         """Rates (m + n,) of motions and free pressures that keep free gaps shut and take the shift back."""
-        m, rows = self._m, self.rows
-        k = np.empty((len(rows), len(rows)))  # transposed: one column for every equation
-        k[:m, :m] = self._ground
-        k[m:, :m] = self._balance[self.cells]
-        k[:, m:] = rows[:, self.cells]
         rhs = np.concatenate([self._lack, self._shift[self.cells]])
-        _, _, x, info = dgesv(k.T, rhs, overwrite_a=1, overwrite_b=1)
-        return x if info == 0 and np.isfinite(x).all() else None
+        return _unknowns(self.rows[:, self.cells], self._balance[self.cells], rhs)
+
+
+def _unknowns(gaps: Array, balance: Array, rhs: Array) -> Array | None:
+    """Motions and free pressures (m + n,) from the balance and the gaps of the free cells; None when there are none.
+
+    ``gaps`` (m + n, n): what each unknown does to them; ``balance`` (n, m): what their pressures add to each row.
+    """
+    size, m = len(gaps), balance.shape[1]
+    k = np.empty((size, size))  # transposed: one column for every equation
+    k[:m, :m] = 0.0
+    k[range(m), range(m)] = GROUND
+    k[m:, :m] = balance
+    k[:, m:] = gaps
+    _, _, x, info = dgesv(k.T, rhs, overwrite_a=1, overwrite_b=1)
+    return x if info == 0 and np.isfinite(x).all() else None
 
 
 def _until_bound_moves(state: Array, s: Array, ds: Array, most: float) -> tuple[float, int]:

@@ -73,25 +73,6 @@ class ContactProblem:
     head_rotation: Array
     stand: Array
 
-    @cached_property
-    def normal_flexibility(self) -> Array:
-        """Weighted gap per unit pressure, normal part (c, c): symmetric."""
-        found = self.columns(np.arange(len(self.gap)), 0.0)
-        return np.asarray(0.5 * (found + found.T))
-
-    @cached_property
-    def friction_flexibility(self) -> Array:
-        """Weighted gap per unit pressure from full friction with mu = 1, (c, c)."""
-        return self.columns(np.arange(len(self.gap)), 1.0) - self.columns(np.arange(len(self.gap)), 0.0)
-
-    def columns(self, cells: Index, friction: float) -> Array:
-        """Weighted gap changes (c, k) of all cells under unit pressure on some cells (k,), with friction."""
-        return Operator(self, friction).columns(cells)
-
-    def apply(self, pressure: Array, friction: float) -> Array:
-        """Weighted gap changes (c,) under pressures (c,), with friction."""
-        return Operator(self, friction).apply(pressure)
-
     def partial(self, cap: float | Array) -> Array:
         """Range of the gap over which a cell is partly in contact, integrated over the cell, (c,) mm2 per mm."""
         own = self.softness * self.length * cap

@@ -22,7 +22,7 @@ from contactfe.mesh import SectionMesh
 Array = NDArray[np.float64]
 
 WIDEST_GAP = 0.015  # of the width across flats: wider gaps cannot close elastically
-KEPT_PROBLEMS = 48  # of one pair of bodies: a curve and a half, some 20 MB
+KEPT_PROBLEMS = 48  # of one pair of bodies: two or three curves, some 12 MB
 LEAST_SWEEP, MOST_SWEEP = math.radians(0.05), math.radians(1.0)  # of the search for the end of free play
 CLOSE = 0.0015  # of the width: as near as gaps are taken to where the wrench comes to rest
 STANDS, LEAST_SHARE = 10, 0.1  # places that are tried; least part of a step towards the next one
@@ -56,10 +56,10 @@ class ContactSolution:
     """The state at one rotation, per unit depth; arrays run over the cells (c,).
 
     ``pressure`` MPa; ``gap`` mm, mean over the cell, deformed (negative: crushed by that much; a cell that is partly
-    in contact may have a mean gap of either sign); ``motion`` (2,) mm,
-    how far the floating wrench has moved; ``torque`` N mm per mm of depth, positive in the sense of turning. ``weak`` (2,): the
-    direction along parallel jaws, in the rows of the balance, in which only friction holds the wrench; None where
-    flanks oppose every motion. ``drift`` (2,): how fast (mm per rad) the wrench's head leaves the axis there.
+    in contact may have a mean gap of either sign); ``motion`` (2,) mm, how far the floating wrench has moved; ``torque``
+    N mm per mm of depth, positive in the sense of turning. ``weak`` (2,): the direction along parallel jaws, in the rows
+    of the balance, in which only friction holds the wrench; None where flanks oppose every motion. ``drift`` (2,): how
+    fast (mm per rad) the wrench's head leaves the axis there. ``given``: the problem before friction was shared.
     """
 
     rotation: float

@@ -24,9 +24,8 @@ Index = NDArray[np.int64]
 
 INTERIOR_ROUNDS = 80
 RESIDUAL_LIMIT = 1e-6
-SLIGHT = (
-    1e-4  # of what all cells could carry: smaller loads, at first touch, are judged as if they were as large
-)
+# Of what all cells could carry: smaller loads, at first touch, are judged as if they were as large.
+SLIGHT = 1e-4
 SAMPLES = 3  # cells whose own flexibility sets the scale of gaps
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 
+from contactfe.errors import NotConverged
 from contactfe.explain.cuts import Cuts
 from contactfe.explain.sections import Resultants
 
@@ -29,6 +30,9 @@ def collapse_use(
     ``strength``: yield strength for N and M, and for V, MPa. Unknowns are the load factor and the self-stress; every
     pair of a tangent to n^2 and one to v^4 is a limit of each section (0.2 % outside the curves at most). Only those
     that some round has passed are given to the solver: the optimum is the same, and few of them matter.
+
+    Raises:
+        NotConverged: some section still passes its limit after many rounds.
     """
     h = loads.height
     normal, shear, moment = strength[0] * h, strength[1] * h / np.sqrt(3.0), strength[0] * h**2 / 4.0
@@ -53,6 +57,8 @@ def collapse_use(
         s, t, sign = s[passed, None], t[passed, None], np.sign(m[passed])[:, None]
         rows = np.vstack([rows, sign * bend[passed] + 2 * s * axial[passed] + 4 * t**3 * across[passed]])
         limits = np.concatenate([limits, (1.0 + s**2 + 3 * t**4).ravel()])
+    else:
+        raise NotConverged("the limit load of the ring was not found", slug="limit-load")
     return float(size[0] / at[0])
 
 

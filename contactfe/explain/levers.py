@@ -26,9 +26,8 @@ from contactfe.turn import BuiltPair, CaseRecord, assemble, fastener_body, torqu
 from contactfe.turn.build import meshed_case, scaled
 from contactfe.turn.estimate import SlipEstimate
 
-COARSER = (
-    2.5  # times the case's edge lengths where a body has to be meshed anew: good to 1 % of the torque or so
-)
+# Times the case's edge lengths where a body has to be meshed anew: good to 1 % of the torque or so.
+COARSER = 2.5
 MORE = 0.10  # by how much most inputs are changed
 GRIPPIER = 0.05  # added to the friction
 LESS_WEAR = 0.10  # taken from the rounding

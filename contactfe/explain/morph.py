@@ -16,9 +16,8 @@ from contactfe.profile import Outline
 
 Array = NDArray[np.float64]
 
-LEAST_AREA = (
-    0.2  # of what a cell had, and of the Jacobian of one with straight sides: flatter ones are refused
-)
+# Of what a cell had, and of the Jacobian of one with straight sides: flatter ones are refused.
+LEAST_AREA = 0.2
 
 
 def moved(mesh: SectionMesh, outline: Outline) -> SectionMesh:

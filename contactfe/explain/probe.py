@@ -14,9 +14,8 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 NEAR = 24  # cells, by the distance of their middles, among which the one that holds a point is sought
-OUTSIDE = (
-    0.3  # of a cell: how far outside its straight triangle a point may lie; coarse curved sides bulge less
-)
+# Of a cell: how far outside its straight triangle a point may lie; coarse curved sides bulge less.
+OUTSIDE = 0.3
 STEPS = 5
 
 

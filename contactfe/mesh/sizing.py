@@ -18,9 +18,8 @@ from contactfe.profile import TOUCHING, Outline, Piece, ProfilePair, as_polygon
 
 Array = NDArray[np.float64]
 
-STANDARD_CONTACT_EDGE = (
-    0.012  # of the width across flats: the default contact edge that the turn limits refer to
-)
+# Of the width across flats: the default contact edge that the turn limits refer to.
+STANDARD_CONTACT_EDGE = 0.012
 ARC_STEP = 0.45  # rad per element on an arc at the default contact edge
 CONTACT_GROWTH = 0.12  # along a gripped flat, away from its corner
 CACHED = 60_000  # distances at a time: they stay in the processor's cache

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactfe.contact import Audit, ContactSolution, audit
-from contactfe.errors import NotConverged
+from contactfe.errors import ContactFEError, NotConverged
 from contactfe.turn.build import BuiltPair
 
 Array = NDArray[np.float64]
@@ -22,6 +22,7 @@ PAST_PEAK = math.radians(0.5)  # how far beyond it: a single cell that lets go i
 PLATEAU = math.radians(8)  # so far without a higher torque: there is none to come
 LEAST_STEP = math.radians(0.1)  # towards the end of what can be solved
 ENDS = ("beyond-reach", "no-rest")
+LEAST_BEARING = 1e-3  # of the engaged depth: less is no grip
 MOST_ROTATION = math.radians(32)  # beyond the free play
 TOP = 0.998  # of the largest torque: where the points on both sides of it have to lie
 WIDEST_AT_TOP = math.radians(0.7)  # interval beside it
@@ -61,6 +62,7 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
 
     Raises:
         NotConverged: a rotation without a solution that passes its audit.
+        ContactFEError: chamfers leave nothing where the wrench bears.
     """
     play = built.rig.free_play(spin_limit(built))
     if play is None:
@@ -71,6 +73,7 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
         audit(p, built.rig.handle, built.contact_nodes(), built.case.fastener.across_flats).check()
         for p in points
     ]
+    _bears(built, max(points, key=lambda p: p.torque))
     rotation = np.array([head_rotation(built, p) for p in points])
     depth = built.case.fastener.engaged_depth
     return TorqueCurve(
@@ -81,6 +84,19 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
         audit=Audit.worst(audits),
         peak_inside=inside,
     )
+
+
+def _bears(built: BuiltPair, solution: ContactSolution) -> None:
+    """Raises ContactFEError when the chamfers leave nothing where the wrench would bear."""
+    law = built.law
+    loaded = law.caps(solution.problem)[solution.pressure > 0]
+    if law.engagement is not None and loaded.max(initial=0.0) < LEAST_BEARING * law.cap:
+        raise ContactFEError(
+            "the chamfers leave nothing of the engaged depth where the wrench bears",
+            where="[fastener] engaged_depth",
+            hint="engage the head deeper, or make chamfer_angle or [wrench] lead_in smaller",
+            slug="no-engagement",
+        )
 
 
 def _march(built: BuiltPair, play: float) -> tuple[list[ContactSolution], bool]:

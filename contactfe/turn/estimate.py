@@ -11,7 +11,6 @@ from scipy.interpolate import PchipInterpolator
 
 from contactfe.contact import ContactSolution
 from contactfe.elastic import HeldBody, nodal_stresses, von_mises
-from contactfe.errors import ContactFEError
 from contactfe.mesh import SectionMesh
 from contactfe.profile import TOUCHING
 from contactfe.turn.build import BuiltPair, hold_fastener, hold_wrench
@@ -21,11 +20,9 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 ONSET_SHARE = 0.3  # of the largest tangent of the curve: a lobe that settles into its seat stays above it
-TANGENT_SPAN = (
-    0.5  # of the rotation from first touch to nine tenths of the peak: what a tangent is taken over
-)
+# Of the rotation from first touch to nine tenths of the peak: what a tangent is taken over.
+TANGENT_SPAN = 0.5
 EARLY_SHARE = 0.2  # of the slip torque: where the answers per unit torque are taken
-LEAST_BEARING = 1e-3  # of the engaged depth: less is no grip
 AVERAGING_LENGTH = 0.05  # of the width across flats: surface stresses are means over this length
 
 
@@ -68,7 +65,6 @@ def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
 
     Raises:
         NotConverged: the state at a small torque cannot be solved.
-        ContactFEError: chamfers leave nothing where the wrench bears.
     """
     if curve.free_play is None:
         return SlipEstimate(turns_freely=True)
@@ -80,7 +76,6 @@ def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
     rotation, torque = peak(curve)
     at_peak = curve.solutions[int(np.argmin(np.abs(curve.rotation - rotation)))]
     onset_rotation, onset_torque = onset(curve)
-    _bears(built, at_peak)
     capped = at_peak.capped
     depth = float(np.max(-at_peak.gap[capped], initial=0.0))
     if depth > 0.02 * built.case.fastener.across_flats:
@@ -101,19 +96,6 @@ def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
         crush_depth_um=1e3 * depth,
         cautions=tuple(cautions),
     )
-
-
-def _bears(built: BuiltPair, solution: ContactSolution) -> None:
-    """Raises ContactFEError when the chamfers leave nothing where the wrench would bear."""
-    law = built.law
-    loaded = law.caps(solution.problem)[solution.pressure > 0]
-    if law.engagement is not None and loaded.max(initial=0.0) < LEAST_BEARING * law.cap:
-        raise ContactFEError(
-            "the chamfers leave nothing of the engaged depth where the wrench bears",
-            where="[fastener] engaged_depth",
-            hint="engage the head deeper, or make chamfer_angle or [wrench] lead_in smaller",
-            slug="no-engagement",
-        )
 
 
 def peak(curve: TorqueCurve) -> tuple[float, float]:

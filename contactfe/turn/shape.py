@@ -7,9 +7,8 @@ from dataclasses import replace
 from contactfe.inputs import CaseInput
 from contactfe.turn.build import BodyModel, meshed_case, scaled
 
-MODULUS = (
-    206_000.0  # MPa at which shared flexibilities are solved; steel, so that most cases use them as they are
-)
+# MPa at which shared flexibilities are solved; steel, so that most cases use them as they are.
+MODULUS = 206_000.0
 
 
 def shape_case(case: CaseInput) -> CaseInput:
