@@ -254,10 +254,16 @@ def test_curve_and_pair_are_readable(kind: str) -> None:
 
 def test_the_curve_is_drawn_through_the_solved_points() -> None:
     record = solved("worn")
-    drawn = curve_figure(record).axes[0].lines[0].get_xydata()
-    assert np.allclose(drawn[2:, 0], np.degrees(record.curve.rotation))
-    assert np.allclose(drawn[2:, 1], record.curve.torque)
-    assert drawn[1].tolist() == [record.estimate.free_play_deg, 0.0]
+    line, dots = (part.get_xydata() for part in curve_figure(record).axes[0].lines[:2])
+    assert np.allclose(dots[:, 0], np.degrees(record.curve.rotation))
+    assert np.allclose(dots[:, 1], record.curve.torque)
+    assert line[1].tolist() == [record.estimate.free_play_deg, 0.0]
+    # Between two dots the line stays between them, and it meets every one.
+    top = record.curve.torque.max()
+    assert np.abs(np.interp(dots[:, 0], line[2:, 0], line[2:, 1]) - dots[:, 1]).max() < 0.01 * top
+    assert line[:, 1].max() <= top * (1 + 1e-12)
+    e = record.estimate
+    assert np.interp(e.onset_rotation_deg, *line[2:].T) == pytest.approx(e.onset_torque_Nm, rel=0.01)
 
 
 def test_the_deformed_outline_is_drawn_on_request_with_its_magnification() -> None:

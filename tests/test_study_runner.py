@@ -474,3 +474,35 @@ def test_the_table_can_be_read_back_and_a_foreign_one_is_refused(whole: Path, tm
             read_rows(foreign)
     with pytest.raises(InputError, match="cannot be read"):
         read_rows(tmp_path / "absent.csv")
+
+
+def test_a_worker_that_is_told_to_end_clears_away_what_it_is_writing(tmp_path: Path) -> None:
+    # The files grow for ever: the worker can only be in the middle of writing when it is told to end.
+    script = tmp_path / "writing.py"
+    script.write_text(
+        "import multiprocessing, pathlib, sys\n"
+        "from contactfe.study import processes\n"
+        "from contactfe.study.files import write_whole\n"
+        "def slow(part):\n"
+        "    with part.open('wb') as file:\n"
+        "        while True:\n"
+        "            file.write(b'x')\n"
+        "            file.flush()\n"
+        "def run(task):\n"
+        "    write_whole(pathlib.Path(sys.argv[1]) / 'body', slow)\n"
+        "processes.run_task = run\n"
+        "if __name__ == '__main__':\n"
+        "    mine, theirs = multiprocessing.Pipe()\n"
+        "    mine.send(('ticket', None))\n"
+        "    processes._serve(theirs)\n"
+    )
+    folder = tmp_path / "bodies"
+    folder.mkdir()
+    worker = subprocess.Popen([sys.executable, script, folder], env=environment())
+    deadline = time.monotonic() + 60
+    while not list(folder.glob("*.part")) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert list(folder.glob("*.part"))
+    worker.terminate()
+    assert worker.wait(timeout=20) == 0
+    assert not list(folder.iterdir())

@@ -11,7 +11,7 @@ from matplotlib.patches import Patch
 
 from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, blank, foot, styled
 from contactfe.report.words import case_words, length, number
-from contactfe.turn import CaseRecord
+from contactfe.turn import CaseRecord, smooth_through
 
 
 @styled
@@ -41,12 +41,11 @@ def draw_curve(record: CaseRecord, ax: Axes) -> None:
     rotation = np.degrees(record.curve.rotation)
     play = e.free_play_deg or 0.0
     top = max(e.slip_torque_Nm, float(record.curve.torque.max()))
-    ax.plot(
-        np.concatenate([[0.0, play], rotation]),
-        np.concatenate([[0.0, 0.0], record.curve.torque]),
-        color=COLOURS[0],
-        zorder=3,
-    )
+    smooth = smooth_through(rotation, record.curve.torque)
+    if smooth is not None:  # as the onset is read off it; the solved points as dots
+        along = np.linspace(smooth.x[0], smooth.x[-1], 400)
+        ax.plot([0.0, play, *along], [0.0, 0.0, *smooth(along)], color=COLOURS[0], zorder=3)
+    ax.plot(rotation, record.curve.torque, ".", color=COLOURS[0], ms=5, zorder=3)
     ax.axvspan(0.0, play, color=GREY, lw=0)
     right = 1.04 * float(rotation.max())
     ax.set_xlim(0.0, right)

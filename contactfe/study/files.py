@@ -58,8 +58,9 @@ def write_whole(path: Path, write: Callable[[Path], object]) -> None:
         write(part)
         os.replace(part, path)
     except OSError as error:
-        remove(part)
         raise not_written(path, error) from error
+    finally:  # also when the process is told to end meanwhile
+        remove(part)
 
 
 def write_text(path: Path, text: str) -> None:

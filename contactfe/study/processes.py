@@ -159,9 +159,15 @@ def as_workers() -> Iterator[None]:
                 os.environ[name] = value
 
 
+def _leave(*_: object) -> None:
+    """End as by `sys.exit`: what is half-written is cleared away on the way out."""
+    raise SystemExit(0)
+
+
 def _serve(pipe: Connection) -> None:
     """The life of a worker: tasks in, outcomes out, until the pipe closes."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # also when it was started from another thread
+    signal.signal(signal.SIGTERM, _leave)
     try:
         pipe.send(None)
         while True:

@@ -1,7 +1,7 @@
 """Turning the wrench: bodies, torque-rotation curve and what it says."""
 
 from contactfe.turn.build import BodyModel, BuiltPair, assemble, build_pair, fastener_body, wrench_body
-from contactfe.turn.curve import TorqueCurve, head_rotation, spread_mm, torque_curve
+from contactfe.turn.curve import TorqueCurve, head_rotation, smooth_through, spread_mm, torque_curve
 from contactfe.turn.estimate import (
     EarlyAnswer,
     SlipEstimate,
@@ -28,6 +28,7 @@ __all__ = [
     "head_rotation",
     "load_share",
     "slip_estimate",
+    "smooth_through",
     "solve_case",
     "spread_mm",
     "torque_curve",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
 
 from contactfe.contact import Audit, ContactSolution, audit
 from contactfe.errors import ContactFEError, NotConverged
@@ -49,6 +50,15 @@ class TorqueCurve:
     def __post_init__(self) -> None:
         self.rotation.setflags(write=False)
         self.torque.setflags(write=False)
+
+
+def smooth_through(rotation: Array, torque: Array) -> PchipInterpolator | None:
+    """The torque between the points of a curve (n,), without overshooting them; None for fewer than two points.
+
+    Points at which the head has not turned farther than at one before are left out.
+    """
+    ahead = np.concatenate([[True], np.diff(np.maximum.accumulate(rotation)) > 0])
+    return PchipInterpolator(rotation[ahead], torque[ahead]) if ahead.sum() > 1 else None
 
 
 def spin_limit(built: BuiltPair) -> float:

@@ -7,14 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from contactfe.contact import ContactSolution
 from contactfe.elastic import HeldBody, nodal_stresses, von_mises
 from contactfe.mesh import SectionMesh
 from contactfe.profile import TOUCHING
 from contactfe.turn.build import BuiltPair, hold_fastener, hold_wrench
-from contactfe.turn.curve import TorqueCurve, spread_mm
+from contactfe.turn.curve import TorqueCurve, smooth_through, spread_mm
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -123,11 +122,10 @@ def onset(curve: TorqueCurve) -> tuple[float, float]:
     """
     top = int(np.argmax(curve.torque))
     x, y = curve.rotation[: top + 1], curve.torque[: top + 1]
-    ahead = np.concatenate([[True], np.diff(np.maximum.accumulate(x)) > 0])
-    x, y = x[ahead], y[ahead]
-    if len(x) < 4:
+    smooth = smooth_through(x, y)
+    if smooth is None or len(smooth.x) < 4:
         return float(x[-1]), float(y[-1])
-    smooth = PchipInterpolator(x, y)
+    x, y = smooth.x, smooth(smooth.x)
     at = np.linspace(x[0], x[-1], 401)
     most = at[int(np.argmax(smooth(at) >= 0.9 * y[-1]))]
     half = TANGENT_SPAN / 2 * (most - x[0])
