@@ -3,7 +3,7 @@
 from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
 from contactfe.report.files import FILES, fields, write_case_folder
-from contactfe.report.pages import case_page
+from contactfe.report.case_page import case_page
 from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.state import BodyState, SlipState, slip_state
 from contactfe.report.study import study_charts, study_figures

@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from contactfe.case import CaseRecord
 from contactfe.errors import ContactFEError
 from contactfe.mesh import SectionMesh, write_fields
-from contactfe.report.pages import case_figures, case_page, curve_csv, record_json
-from contactfe.report.state import BodyState, SlipState, slip_state
+from contactfe.report.case_page import case_figures, case_page, curve_csv, record_json
+from contactfe.report.state import BodyState, SlipState, end_state
 from contactfe.report.style import save
-from contactfe.turn import CaseRecord
 
 Array = NDArray[np.float64]
 Part = tuple[SectionMesh, Mapping[str, Array], int]
@@ -25,7 +25,7 @@ FASTENER, WRENCH = 1, 2
 
 
 def fields(record: CaseRecord, state: SlipState | None = None) -> list[Part]:
-    """Return both bodies at slip for `contactfe.mesh.write_fields`: mesh, fields on its nodes, number of the
+    """Return both bodies at the end of the pull for `contactfe.mesh.write_fields`: mesh, fields on its nodes, number of the
     body.
 
     Both stand in the frame of the wrench's undeformed head, the fastener at its rotation; nodes moved by the
@@ -33,7 +33,7 @@ def fields(record: CaseRecord, state: SlipState | None = None) -> list[Part]:
     "principal_1_MPa" and "principal_2_MPa" (in the plane, larger first); "sxx_MPa", "syy_MPa", "sxy_MPa";
     "crush_depth_um". All zero when the wrench turns freely. A `state` that is known is not worked out again.
     """
-    state = state or slip_state(record)
+    state = state or end_state(record)
     return [_part(state.fastener, FASTENER), _part(state.wrench, WRENCH)]
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from contactfe.report.pages import Picture, picture, render, sha256_of
+from contactfe.report.page import Picture, picture, render, sha256_of
 from contactfe.report.rows import (
     Row,
     Swept,
@@ -28,7 +28,7 @@ from contactfe.report.rows import (
 from contactfe.report.study import horizontal, study_charts
 from contactfe.report.words import ANSWERS, BAND, PROFILES, number, plain
 from contactfe.study.tables import label, mark_words
-from contactfe.turn.record import SAFETY
+from contactfe.case import SAFETY
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
 _OWN = ("name", "question", "cautions")  # entries of the study's description that have places of their own
@@ -208,4 +208,4 @@ def _picture(name: str, figure: Figure) -> Picture:
         text = f"Slip torque of the {PROFILES[profile]}, N·m; cases that turn freely stand at zero."
     else:
         text = "Slip torque of all cases, N·m; cases that turn freely stand at zero."
-    return picture(figure, "svg", text, f"Chart. {text} The numbers stand in the table of all cases.")
+    return picture(figure, name, (text, f"Chart. {text} The numbers stand in the table of all cases."), png=True)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from contactfe.case import ANSWERS, AnswerColumn
 from contactfe.inputs import CaseInput
 
 PROFILES: Mapping[str, str] = {
@@ -26,59 +27,60 @@ SHAPES: Mapping[str, str] = {
 
 
 @dataclass(frozen=True)
-class Answer:
-    """One number of a case: the name in files, what it is called, its unit and what it means."""
+class End:
+    """How one end of a pull is called: as an event, in a headline before its torque, and for one case or many."""
 
-    key: str
-    label: str
-    unit: str
-    meaning: str
+    event: str
+    headline: str
+    one: str
+    many: str
 
 
-ANSWERS: tuple[Answer, ...] = (
-    Answer("slip_torque_Nm", "slip torque", "N·m", "largest torque of the curve, over the engaged depth"),
-    Answer(
-        "reached_torque_Nm", "torque reached", "N·m", "slip torque, or less where the wrench gives way first"
-    ),
-    Answer("slip_rotation_deg", "rotation at slip", "deg", "of the wrench's head, from square"),
-    Answer("onset_torque_Nm", "onset torque", "N·m", "where the grip begins to give for good"),
-    Answer("onset_rotation_deg", "rotation at onset", "deg", "of the wrench's head, from square"),
-    Answer("free_play_deg", "free play", "deg", "from square to first grip, one way"),
-    Answer(
-        "jaw_spread_um_per_Nm",
-        "spread",
-        "µm per N·m",
-        "of the jaw's mouth, or of a ring across gripped corners",
-    ),
-    Answer("flank_pressure_MPa_per_Nm", "flank pressure", "MPa per N·m", "mean on the most loaded flat"),
-    Answer(
-        "flank_stress_MPa_per_Nm", "flank stress", "MPa per N·m", "largest von Mises stress along the opening"
-    ),
-    Answer("crushed_length_mm", "crushed length", "mm", "of surface at slip, all flats together"),
-    Answer("crush_depth_um", "crush depth", "µm", "deepest place at slip"),
-    Answer(
-        "wrench_use_at_slip",
-        "use of the wrench",
-        "of yield",
-        "most used section at slip; at 1 it yields through",
-    ),
-)
+ENDS: Mapping[str, End] = {
+    "grip": End("slip: the grip is lost", "Slips at", "slips", "slip"),
+    "wrench": End("the wrench gives way", "The wrench gives way at", "wrench gives way", "wrenches give way"),
+    "bolt": End("the bolt twists off", "The bolt twists off at", "bolt twists off", "bolts twist off"),
+    "bar": End("the bar yields in torsion", "The bar yields in torsion at", "bar yields in torsion", "bars yield in torsion"),
+    "turns-freely": End("turns freely", "Turns freely", "turns freely", "turn freely"),
+}  # fmt: skip
+"""What ends a pull, in words."""
 
-BAND: tuple[Answer, ...] = (
-    Answer("slip_torque_median_Nm", "median", "N·m", "half of the samples slip below"),
-    Answer("slip_torque_p10_Nm", "10 %", "N·m", "a tenth of the samples slip below"),
-    Answer("slip_torque_p90_Nm", "90 %", "N·m", "nine tenths of the samples slip below"),
-    Answer("slips_below_target_share", "slips below target", "share", "of the samples"),
-    Answer("twists_off_first_share", "bolt twists off first", "share", "of the samples"),
-    Answer("turns_freely_share", "turns freely", "share", "of the samples"),
-    Answer("leading_input_share", "its share", "of variance", "Sobol index of first order"),
+LBF_FT = 1.3558179483314004  # N m; exact: 0.45359237 kg, 9.80665 m/s2, 0.3048 m
+LEAST_FT = 20.0  # lbf ft; smaller torques are read in lbf in
+
+
+BAND: tuple[AnswerColumn, ...] = (
+    AnswerColumn("slip_torque_median_Nm", "median", "N·m", "half of the samples slip below"),
+    AnswerColumn("slip_torque_p10_Nm", "10 %", "N·m", "a tenth of the samples slip below"),
+    AnswerColumn("slip_torque_p90_Nm", "90 %", "N·m", "nine tenths of the samples slip below"),
+    AnswerColumn("slips_below_target_share", "slips below target", "share", "of the samples"),
+    AnswerColumn("twists_off_first_share", "bolt twists off first", "share", "of the samples"),
+    AnswerColumn("turns_freely_share", "turns freely", "share", "of the samples"),
+    AnswerColumn("leading_input_share", "its share", "of variance", "Sobol index of first order"),
 )
 """What the rows of a study with distributions hold beside the answers."""
 
 
-def answer_named(key: str) -> Answer | None:
+def answer_named(key: str) -> AnswerColumn | None:
     """Return the answer a file calls `key`, None for another key."""
-    return next((answer for answer in ANSWERS if answer.key == key), None)
+    return next((answer for answer in (*ANSWERS, *BAND) if answer.key == key), None)
+
+
+def counts(ends: Sequence[str]) -> str:
+    """Return how many cases end in which way: "20 slip, 18 wrenches give way, 2 turn freely"."""
+    found = [(sum(end == key for end in ends), words) for key, words in ENDS.items()]
+    return ", ".join(f"{n} {words.one if n == 1 else words.many}" for n, words in found if n)
+
+
+def imperial(torque_Nm: float) -> str:
+    """Return a torque in lbf ft, a small one in lbf in."""
+    feet = torque_Nm / LBF_FT
+    return f"{number(12 * feet)} lbf·in" if feet < LEAST_FT else f"{number(feet)} lbf·ft"
+
+
+def both_torques(torque_Nm: float) -> str:
+    """Return a torque in both units: "61.0 N·m (45.0 lbf·ft)"."""
+    return f"{number(torque_Nm)} N·m ({imperial(torque_Nm)})"
 
 
 def number(value: float) -> str:
