@@ -4,20 +4,21 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict
 
 from matplotlib.figure import Figure
 
 from contactfe.case import ANSWERS, CaseRecord
 from contactfe.contact.audit import LIMITS
 from contactfe.inputs import to_dict
+from contactfe.report.attempts import Attempts
 from contactfe.report.case_words import end_sentence, headline, limit_rows, model_words
 from contactfe.report.curve import curve_figure
 from contactfe.report.drawing import drawing_figure
 from contactfe.report.inputs import input_tables
 from contactfe.report.page import Picture, picture, render, sha256_of
-from contactfe.report.pair import pair_figures
+from contactfe.report.pair import pair_makers
 from contactfe.report.player import player_view
 from contactfe.report.style import data_uri
 from contactfe.report.words import case_words, number, plain
@@ -42,27 +43,31 @@ _IN_LIMITS = ("turns_freely", "ended_by", "twist_off_low_Nm", "twist_off_high_Nm
 """Answers that the headline and the table of limits state already."""
 
 
-@dataclass(frozen=True, eq=False)
-class CaseFigures:
-    """The figures of a case: curve, drawing, and the pair at the end of the pull and, where that differs, at slip."""
-
-    curve: Figure
-    pairs: Mapping[str, Figure]
-    drawing: Figure
-
-
-def case_figures(record: CaseRecord) -> CaseFigures:
-    """Draw the figures of a case."""
-    return CaseFigures(curve_figure(record), pair_figures(record), drawing_figure(record.built.case))
+def case_figures(record: CaseRecord, attempts: Attempts | None = None) -> dict[str, Figure]:
+    """Draw the figures of a case by name: "curve", "pair" at the end of the pull, "pair-at-slip" where that differs,
+    "drawing". With `attempts` one that fails is left out and noted there.
+    """
+    makers: dict[str, Callable[[], Figure]] = {"curve": lambda: curve_figure(record), **pair_makers(record)}
+    makers["drawing"] = lambda: drawing_figure(record.built.case)
+    if attempts is None:
+        return {name: make() for name, make in makers.items()}
+    drawn = {name: attempts.draw(name, make) for name, make in makers.items()}
+    return {name: figure for name, figure in drawn.items() if figure is not None}
 
 
-def case_page(record: CaseRecord, version: str, figures: CaseFigures | None = None) -> str:
+def case_page(
+    record: CaseRecord,
+    version: str,
+    figures: Mapping[str, Figure] | None = None,
+    attempts: Attempts | None = None,
+) -> str:
     """Return the page of a case as HTML text. The same record and version give the same text.
 
-    Figures that are drawn already are not drawn again.
+    Figures that are drawn already are not drawn again. With `attempts` a player that cannot be drawn is left out.
     """
-    figures = figures or case_figures(record)
-    case, early, player = record.built.case, record.estimate.early, player_view(record)
+    figures = case_figures(record, attempts) if figures is None else figures
+    case, early = record.built.case, record.estimate.early
+    player = player_view(record) if attempts is None else attempts.draw("player", lambda: player_view(record))
     return render(
         "case.html",
         script="player.js" if player else "",
@@ -120,13 +125,18 @@ def _early_note(torque: float) -> str:
     return f"Spread, flank pressure and flank stress are read at {number(torque)} N·m, early in the curve."
 
 
-def _pictures(record: CaseRecord, figures: CaseFigures) -> list[Picture]:
-    found = [picture(figures.curve, "curve", _curve_texts(record), png=True)]
-    for name, figure in figures.pairs.items():
-        found.append(picture(figure, name, _pair_texts(record, name), "png"))
+def _pictures(record: CaseRecord, figures: Mapping[str, Figure]) -> list[Picture]:
     drawing = f"Drawing of {case_words(record.built.case)}, square in the opening, with its dimensions in mm."
-    texts = ("The pair at zero rotation with its dimensions in mm.", drawing)
-    return [*found, picture(figures.drawing, "drawing", texts, png=True)]
+    found = []
+    for name, figure in figures.items():
+        if name.startswith("pair"):
+            found.append(picture(figure, name, _pair_texts(record, name), "png"))
+        elif name == "curve":
+            found.append(picture(figure, name, _curve_texts(record), png=True))
+        else:
+            texts = ("The pair at zero rotation with its dimensions in mm.", drawing)
+            found.append(picture(figure, name, texts, png=True))
+    return found
 
 
 def _curve_texts(record: CaseRecord) -> tuple[str, str]:

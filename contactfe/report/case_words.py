@@ -57,7 +57,9 @@ def _limit_row(record: CaseRecord, limit: Limit) -> LimitRow:
     rotation = "beyond slip" if limit.rotation_deg is None else number(limit.rotation_deg)
     if limit.torque_Nm is None:
         rotation = ""
-    return LimitRow(LIMIT_NAMES[limit.kind], torque, rotation, "ends the pull" if ends else over, limit.note, ends)
+    return LimitRow(
+        LIMIT_NAMES[limit.kind], torque, rotation, "ends the pull" if ends else over, limit.note, ends
+    )
 
 
 def model_words(record: CaseRecord) -> str:

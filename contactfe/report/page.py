@@ -34,7 +34,9 @@ class Picture:
     png: str = ""
 
 
-def picture(figure: Figure, name: str, texts: tuple[str, str], kind: str = "svg", *, png: bool = False) -> Picture:
+def picture(
+    figure: Figure, name: str, texts: tuple[str, str], kind: str = "svg", *, png: bool = False
+) -> Picture:
     """Return a figure as a picture for a page, kind "png" or "svg"; `texts` are caption and alternative text."""
     width, height = figure.get_size_inches()
     mime = "image/svg+xml" if kind == "svg" else "image/png"

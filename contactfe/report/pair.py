@@ -1,8 +1,9 @@
-"""The pair at the end of the pull, and at slip: where the fastener stands in the wrench, stresses, and pressure along the flanks."""
+"""The pair at the end of the pull, and at slip: where the fastener stands in the wrench, stresses, pressures."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -46,11 +47,13 @@ CHORD = 1 / 200  # of the width across flats: chords of drawn arcs
 _PARTS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # four straight triangles of a six-node one
 
 
-def pair_figures(record: CaseRecord) -> dict[str, Figure]:
-    """Return the figure of the pair where the pull ends as "pair", and, where that is not slip, "pair-at-slip" too."""
-    found = {"pair": pair_figure(record)}
+def pair_makers(record: CaseRecord) -> dict[str, Callable[[], Figure]]:
+    """Return what draws the pair where the pull ends, by the name "pair", and, where that is not slip, "pair-at-slip"."""
+    found: dict[str, Callable[[], Figure]] = {"pair": lambda: pair_figure(record)}
     if record.ended_by not in ("grip", "turns-freely"):
-        found["pair-at-slip"] = pair_figure(record, state=slip_state(record), title=_slip_title(record))
+        found["pair-at-slip"] = lambda: pair_figure(
+            record, state=slip_state(record), title=_slip_title(record)
+        )
     return found
 
 

@@ -1,10 +1,12 @@
 "use strict";
 (() => {
+  for (const link of document.querySelectorAll("a[data-own]")) link.href = link.closest("figure").querySelector("img").src;
   const data = JSON.parse(document.getElementById("frames").textContent);
   const frames = data.frames, last = frames.length - 1;
   const id = (name) => document.getElementById(name);
   const slider = id("turn"), play = id("play"), still = matchMedia("(prefers-reduced-motion: reduce)");
   const DURATION = 7000, PAUSE = 800;
+  const largest = Math.max(1, ...frames.map((frame) => Math.max(...frame.l)));
   let at = 0, running = 0, before = 0;
   document.documentElement.classList.add("live");
 
@@ -70,11 +72,9 @@
     id("now-rotation").textContent = number(r) + "°";
     id("now-torque").textContent = number(t) + " N·m (" + imperial(t) + ")";
     id("now-spread").textContent = number(mix(a.s, b.s, f)) + " µm";
-    const loads = a.l.map((v, i) => mix(v, b.l[i], f)), total = loads.reduce((p, q) => p + q, 0);
-    loads.forEach((force, i) => {
-      const share = total > 0 ? force / total : 0;
+    a.l.map((v, i) => mix(v, b.l[i], f)).forEach((force, i) => {
       id("load-" + (i + 1)).textContent = number(force / 1000) + " kN";
-      id("share-" + (i + 1)).style.width = (100 * share).toFixed(1) + "%";
+      id("share-" + (i + 1)).style.width = (100 * force / largest).toFixed(1) + "%";
     });
     slider.value = String(Math.round(at));
     slider.setAttribute("aria-valuetext", number(r) + " deg, " + number(t) + " N·m (" + imperial(t) + ")");

@@ -83,9 +83,7 @@ def pair_state(built: BuiltPair, solution: ContactSolution | None) -> SlipState:
     mesh = built.wrench.mesh
     move = head_move(built, solution, u)
     wrench = BodyState(mesh, mesh.nodes, move.left(mesh.nodes, u), stress, _wrench_crush(built, solution))
-    return SlipState(
-        _placed(built, solution, move.turn, move.shift), wrench, move.turn, move.shift, solution
-    )
+    return SlipState(_placed(built, solution, move.turn, move.shift), wrench, move.turn, move.shift, solution)
 
 
 @dataclass(frozen=True)

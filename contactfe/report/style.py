@@ -33,6 +33,7 @@ LINES = ("-", "--", "-.", ":")
 INK, SOFT, GREY, TINT = "#1b1f24", "#5b6570", "#dfe3e8", "#f6dfae"
 CRUSHED = "#D55E00"
 RESOLUTION = 160  # dots per inch of PNG files and of colour maps inside SVG
+FORMATS = ("png", "svg", "pdf")
 CAUTION = "Estimate from a two-dimensional section: not a rating of any tool."
 
 _HOUSE: dict[str, Any] = {
@@ -83,25 +84,27 @@ def blank(width: float, height: float) -> Figure:
 
 @styled
 def as_bytes(figure: Figure, kind: str) -> bytes:
-    """Return the figure as the bytes of a "png" or "svg" file: the same figure gives the same bytes."""
+    """Return the figure as the bytes of a "png", "svg" or "pdf" file: the same figure gives the same bytes."""
     buffer = io.BytesIO()
-    metadata = {"Date": None} if kind == "svg" else {"Software": None}
+    metadata: dict[str, None] = {
+        "png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None, "Producer": None},
+    }[kind]  # fmt: skip
     figure.savefig(buffer, format=kind, dpi=RESOLUTION, metadata=metadata)
     return buffer.getvalue()
 
 
 def save(figure: Figure, path: Path) -> None:
-    """Write a figure as PNG, or as SVG when the path ends so; beside first, then renamed.
+    """Write a figure as PNG, SVG or PDF, as the path ends; beside first, then renamed.
 
     Raises:
         ContactFEError: another ending, or the file cannot be written.
     """
     kind = path.suffix.lower().removeprefix(".")
-    if kind not in ("png", "svg"):
+    if kind not in FORMATS:
         raise ContactFEError(
-            f"figures are written as .png or .svg, not {path.suffix or 'without ending'}",
+            f"figures are written as .png, .svg or .pdf, not {path.suffix or 'without ending'}",
             where=str(path),
-            hint="let the name end in .png or .svg",
+            hint="let the name end in .png, .svg or .pdf",
             slug="figure-format",
         )
     write_whole(path, lambda part: part.write_bytes(as_bytes(figure, kind)))

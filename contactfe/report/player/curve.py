@@ -67,7 +67,11 @@ def curve_view(record: CaseRecord, stage: Stage) -> CurveView:
     end = record.rotation_deg if record.rotation_deg is not None else float(rotation.max())
     play = record.estimate.free_play_deg or 0.0
     smooth = smooth_through(rotation, torque)
-    along = np.linspace(rotation[0], float(rotation.max()), POINTS) if smooth is None else np.linspace(*smooth.x[[0, -1]], POINTS)
+    along = (
+        np.linspace(rotation[0], float(rotation.max()), POINTS)
+        if smooth is None
+        else np.linspace(*smooth.x[[0, -1]], POINTS)
+    )
     along = np.unique(np.append(along, end))
     values = np.interp(along, rotation, torque) if smooth is None else smooth(along)
     rising = along <= end + 1e-12

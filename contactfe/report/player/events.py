@@ -5,8 +5,6 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from contactfe.case import CaseRecord
 from contactfe.report.words import ENDS
 
@@ -23,7 +21,7 @@ class Event:
 
 
 def events_of(record: CaseRecord) -> tuple[Event, ...]:
-    """First grip, first crush, permanent set of the wrench, slip onset, and every limit on the curve, in order of
+    """First contact, first crush, permanent set of the wrench, slip onset, and every limit on the curve, in order of
     rotation. Empty when the wrench turns freely.
     """
     curve, e = record.curve, record.estimate
@@ -46,16 +44,11 @@ def events_of(record: CaseRecord) -> tuple[Event, ...]:
 
 
 def _on_points(record: CaseRecord) -> list[Event]:
-    """First grip and first crush, at the points of the curve where they are first seen."""
-    curve = record.curve
-    grip = int(np.argmax(curve.torque > 1e-3 * curve.torque.max()))
-    crush = next((i for i, s in enumerate(curve.solutions) if s.capped.any()), None)
-    both = crush is not None and crush <= grip
-    found = [
-        _at(record, grip, "first-grip", "first grip; crushing of the edges begins" if both else "first grip")
-    ]
-    if crush is not None and not both:
-        found.append(_at(record, crush, "crush-begins", "crushing begins"))
+    """First contact, where the free play ends, and the first point of the curve at which an edge is crushed."""
+    crush = next((i for i, s in enumerate(record.curve.solutions) if s.capped.any()), None)
+    found = [_at(record, 0, "first-contact", "first contact: the free play ends")]
+    if crush is not None:
+        found.append(_at(record, crush, "crush-begins", "crushing begins at the edges"))
     return found
 
 

@@ -14,8 +14,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from contactfe.contact import ContactSolution
 from contactfe.case import CaseRecord
+from contactfe.contact import ContactSolution
 from contactfe.mesh import SectionMesh
 from contactfe.report.player.events import Event, events_of
 from contactfe.report.state import HeadMove, head_move, true_opening
@@ -29,7 +29,10 @@ UNIT = 5e-4  # of the width across flats: what one step of a place stands for
 SHOWN = 0.06  # of the width across flats: about how far the largest displacement is drawn
 PRESSURE = 0.16  # of the width across flats: length of a pressure bar at the cap
 PLAY_FRAMES = 4  # pictures on the way through the free play
-TURN, FAR = math.radians(5.0), 0.05  # an outline keeps a node after so much of a turn, or of the width across flats
+TURN, FAR = (
+    math.radians(5.0),
+    0.05,
+)  # an outline keeps a node after so much of a turn, or of the width across flats
 LEAST_ZONE = 2e-5  # of the width squared: smaller yielded spots are not drawn
 _PARTS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # four straight triangles of a six-node one
 
@@ -135,10 +138,7 @@ def _stops(record: CaseRecord, events: Sequence[Event]) -> list[_Stop]:
     rotations = np.degrees(curve.rotation)
     stops = [
         *idle,
-        *(
-            _Stop(*of)
-            for of in zip(rotations.tolist(), curve.torque.tolist(), curve.solutions, strict=True)
-        ),
+        *(_Stop(*of) for of in zip(rotations.tolist(), curve.torque.tolist(), curve.solutions, strict=True)),
     ]
     for number, event in enumerate(events):
         same = next(

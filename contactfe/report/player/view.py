@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -91,7 +92,7 @@ def player_view(record: CaseRecord, stage: Stage | None = None) -> PlayerView | 
         stills=tuple(_still(stage, k) for k in strip_frames(stage)),
         marks=tuple(_mark(stage, i, last) for i in range(len(stage.events))),
         flats=tuple(
-            FlatLabel(k + 1, round(760 * np.cos(a)), round(-760 * np.sin(a)))
+            FlatLabel(k + 1, round(860 * np.cos(a)), round(-860 * np.sin(a)))
             for k, a in enumerate(stage.flat_angles)
         ),
         size=r,
@@ -115,7 +116,7 @@ def strip_frames(stage: Stage) -> list[int]:
     chosen = list(dict.fromkeys([0, *ends, last, *stage.at_event]))[:STRIP]
     while len(chosen) < min(STRIP, last + 1):
         ordered = sorted(chosen)
-        gaps = [(b - a, a) for a, b in zip(ordered, ordered[1:], strict=False)]
+        gaps = [(b - a, a) for a, b in itertools.pairwise(ordered)]
         wide, start = max(gaps)
         chosen.append(start + wide // 2)
     return sorted(chosen)
@@ -135,7 +136,9 @@ def transform_of(frame: Frame) -> str:
 def _still(stage: Stage, k: int) -> Still:
     frame = stage.frames[k]
     named = [e.words for e, at in zip(stage.events, stage.at_event, strict=True) if at == k]
-    what = "; ".join(named) or ("square, unloaded" if k == 0 else "past slip" if _past(stage, k) else "on the way")
+    what = "; ".join(named) or (
+        "square, unloaded" if k == 0 else "past slip" if _past(stage, k) else "on the way"
+    )
     return Still(
         transform=transform_of(frame),
         wrench=path_of(_moved(stage.wrench, frame.wrench)),
