@@ -11,6 +11,7 @@ from contactfe.report.state import BodyState, SlipState, end_state, slip_state
 from contactfe.report.study import study_charts, study_figures
 from contactfe.report.study_pages import study_page
 from contactfe.report.style import FORMATS, save
+from contactfe.report.why_files import write_why_folder
 
 __all__ = [
     "FORMATS",
@@ -37,4 +38,5 @@ __all__ = [
     "study_page",
     "table_rows",
     "write_case_folder",
+    "write_why_folder",
 ]

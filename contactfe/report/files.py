@@ -63,20 +63,20 @@ def write_case_folder(record: CaseRecord, folder: Path, version: str, kind: str 
     """
     folder = Path(folder)
     if folder.exists() and not folder.is_dir():
-        raise _not_writable(folder, "it is a file, not a folder")
+        raise not_writable(folder, "it is a file, not a folder")
     attempts = Attempts()
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
-        numbers = _moved_in(folder, lambda beside: _write_numbers(record, beside, version))
-        pictures = _moved_in(folder, lambda beside: _write_pictures(record, beside, version, kind, attempts))
+        numbers = moved_in(folder, lambda beside: _write_numbers(record, beside, version))
+        pictures = moved_in(folder, lambda beside: _write_pictures(record, beside, version, kind, attempts))
     except ContactFEError as error:
-        raise _not_writable(folder, error.message) from error
+        raise not_writable(folder, error.message) from error
     except OSError as error:
-        raise _not_writable(folder, error.strerror or type(error).__name__) from error
+        raise not_writable(folder, error.strerror or type(error).__name__) from error
     return Written((*numbers, *pictures), tuple(attempts.failures))
 
 
-def _moved_in(folder: Path, write: Callable[[Path], None]) -> list[Path]:
+def moved_in(folder: Path, write: Callable[[Path], None]) -> list[Path]:
     """Let `write` fill a folder beside, then move its files in; returns where they are."""
     with tempfile.TemporaryDirectory(dir=folder.parent, prefix=f".{folder.name}.", suffix=".part") as name:
         beside = Path(name)
@@ -105,7 +105,8 @@ def _write_pictures(record: CaseRecord, folder: Path, version: str, kind: str, a
         (folder / PAGE).write_text(page, encoding="utf-8")
 
 
-def _not_writable(folder: Path, why: str) -> ContactFEError:
+def not_writable(folder: Path, why: str) -> ContactFEError:
+    """Return the error of a folder that cannot be written to."""
     return ContactFEError(
         f"the results cannot be written: {why}",
         where=str(folder),

@@ -105,11 +105,18 @@ def profile_words(case: CaseInput) -> str:
     return f"{count}-point {words}" if case.wrench.profile == "flare-nut" else words
 
 
+def size_words(case: CaseInput) -> str:
+    """Return thread size and width across flats, which are easily mixed up: "M10 (16 mm across flats)"."""
+    f = case.fastener
+    width = f"{length(f.across_flats_nominal)} mm across flats"
+    return f"{f.size} ({width})" if f.size else width
+
+
 def case_words(case: CaseInput) -> str:
-    """Return what is turned with what in one line: profile, size, grade and wear."""
+    """Return what is turned with what in one line: profile, thread size and width across flats, grade and wear."""
     f = case.fastener
     shape = SHAPES.get(f.shape, f.shape)
-    size = f.size or f"{length(f.across_flats_nominal)} mm"
+    size = size_words(case)
     strength = f"grade {f.grade}" if f.grade else f"yield {f.yield_strength:.0f} MPa"
     side = ", driven side only" if f.worn_side == "driven" else ""
     if f.shape == "outline":
@@ -121,6 +128,11 @@ def case_words(case: CaseInput) -> str:
         else ""
     )
     return f"{profile_words(case)} on {shape} {size}, {strength}, {wear}{worn}"
+
+
+def console(text: str) -> str:
+    """Return text of a page with units as the console writes them: "N m" for "N·m"."""
+    return text.replace("N·m", "N m").replace("lbf·", "lbf ")
 
 
 def plain(value: Any) -> str:

@@ -67,11 +67,8 @@ def curve_view(record: CaseRecord, stage: Stage) -> CurveView:
     end = record.rotation_deg if record.rotation_deg is not None else float(rotation.max())
     play = record.estimate.free_play_deg or 0.0
     smooth = smooth_through(rotation, torque)
-    along = (
-        np.linspace(rotation[0], float(rotation.max()), POINTS)
-        if smooth is None
-        else np.linspace(*smooth.x[[0, -1]], POINTS)
-    )
+    last = float(rotation.max())
+    along = np.linspace(float(rotation[0]), last, POINTS)
     along = np.unique(np.append(along, end))
     values = np.interp(along, rotation, torque) if smooth is None else smooth(along)
     rising = along <= end + 1e-12
@@ -113,5 +110,5 @@ def _line(x: Array, y: Array) -> str:
 
 
 def _ticks(most: float, axis: tuple[float, float]) -> tuple[Tick, ...]:
-    values = [v for v in MaxNLocator(6).tick_values(0.0, most).tolist() if 0.0 <= v <= most]
+    values = [float(v) for v in MaxNLocator(6).tick_values(0.0, most) if 0.0 <= v <= most]
     return tuple(Tick(f"{axis[0] + axis[1] * v:.1f}", f"{v:g}") for v in values)

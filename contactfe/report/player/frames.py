@@ -231,7 +231,7 @@ class _Drawing:
 
 def _screen(points: Array, unit: float) -> Whole:
     """Places (n, 2) mm as whole numbers, y down."""
-    return np.rint(points * np.array([1.0, -1.0]) / unit).astype(np.int64)
+    return np.asarray(np.rint(points * np.array([1.0, -1.0]) / unit), dtype=np.int64)
 
 
 def _loops(mesh: SectionMesh) -> list[Index]:
@@ -277,4 +277,4 @@ def _reach(nodes: Array, s: float, unit: float) -> int:
     """Half the width of the picture: the head without most of its handle."""
     away = np.linalg.norm(nodes, axis=1)
     ahead = away[nodes[:, 0] > 0].max(initial=0.0)
-    return round(1.04 * min(max(ahead, float(np.abs(nodes[:, 1]).max())), 1.5 * s) / unit)
+    return int(1.04 * min(max(ahead, float(np.abs(nodes[:, 1]).max())), 1.5 * s) / unit)
