@@ -11,7 +11,7 @@ from matplotlib.patches import Patch
 
 from contactfe.case import CaseRecord
 from contactfe.report.case_words import header
-from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, blank, foot, styled
+from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, blank, foot, heading, styled
 from contactfe.report.words import ENDS, imperial, length, number
 from contactfe.turn import smooth_through
 
@@ -22,8 +22,7 @@ def curve_figure(record: CaseRecord) -> Figure:
     figure = blank(7.6, 5.0)
     ax = figure.add_axes((0.095, 0.165, 0.875, 0.69))
     draw_curve(record, ax)
-    figure.text(0.012, 0.965, record.built.case.name, fontsize=12, fontweight="bold", ha="left", va="top")
-    figure.text(0.012, 0.912, header(record), fontsize=8, color=SOFT, ha="left", va="top")
+    heading(figure, record.built.case.name, header(record))
     foot(figure, CAUTION)
     return figure
 
@@ -55,7 +54,8 @@ def draw_curve(record: CaseRecord, ax: Axes) -> None:
     right = 1.04 * float(rotation.max())
     ax.set_xlim(0.0, right)
     ax.set_ylim(0.0, 1.22 * top if top > 0 else 1.0)
-    _mark_onset(ax, e.onset_rotation_deg, e.onset_torque_Nm)
+    if e.onset_torque_Nm is not None and e.onset_torque_Nm < record.torque_Nm:
+        _mark_onset(ax, e.onset_rotation_deg, e.onset_torque_Nm)
     _mark_end(ax, record, right)
     if record.ended_by != "grip":
         _mark_slip(ax, e.slip_rotation_deg, e.slip_torque_Nm, right)
@@ -110,6 +110,6 @@ def _mark_slip(ax: Axes, rotation: float | None, torque: float | None, right: fl
     ax.plot([rotation], [torque], "o", mfc="white", mec=COLOURS[0], mew=1.6, ms=8, zorder=5)
     ax.annotate(
         f"slip would come at {number(torque)} N·m, {number(rotation)}°",
-        (rotation, torque), xytext=(0, 9), textcoords="offset points", ha="right" if rotation > 0.5 * right else "left",
-        va="bottom", color=INK,
+        (rotation, torque), xytext=(0, -10), textcoords="offset points", ha="right" if rotation > 0.5 * right else "left",
+        va="top", color=INK,
     )  # fmt: skip

@@ -32,6 +32,7 @@ from contactfe.report.style import (
     axis_mark,
     blank,
     foot,
+    heading,
     outline_patch,
     styled,
 )
@@ -74,9 +75,8 @@ def pair_figure(
     if scale is not None:
         _colour_bar(record, figure, scale)
     title = title or headline(record)
-    figure.text(0.012, 0.978, f"{case.name}: {title}", fontsize=12, fontweight="bold", ha="left", va="top")
     words = f"{header(record)}; the wrench turns {case.load.direction}"
-    figure.text(0.012, 0.942, words, fontsize=8, color=SOFT, ha="left", va="top")
+    heading(figure, f"{case.name}: {title}", words)
     foot(figure, CAUTION)
     return figure
 

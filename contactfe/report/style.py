@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import functools
 import io
+import textwrap
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
@@ -144,6 +145,14 @@ def axis_mark(ax: Axes, at: tuple[float, float], size: float) -> None:
     ax.text(x + 1.12 * size, y, "x", ha="left", va="center", **text)
     ax.text(x, y + 1.1 * size, "y", ha="center", va="bottom", **text)
     ax.text(x + 0.55 * size, y + 0.5 * size, "+", ha="left", va="bottom", **text)
+
+
+def heading(figure: Figure, title: str, below: str) -> None:
+    """Write a title and a smaller line under it at the top of a figure; what does not fit goes onto a second line."""
+    width, height = figure.get_size_inches()
+    figure.text(0.012, 1 - 0.16 / height, title, fontsize=12, fontweight="bold", ha="left", va="top")
+    text = textwrap.fill(below, int(15.2 * width))  # letters of 8 points: about 15 to the inch
+    figure.text(0.012, 1 - 0.42 / height, text, fontsize=8, color=SOFT, ha="left", va="top")
 
 
 def foot(figure: Figure, text: str) -> None:

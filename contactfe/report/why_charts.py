@@ -11,7 +11,7 @@ from matplotlib.patches import Patch
 
 from contactfe.explain import Comparison, Explanation, Mode, largest_first
 from contactfe.report.case_words import header
-from contactfe.report.style import CAUTION, COLOURS, INK, SOFT, blank, foot, styled
+from contactfe.report.style import CAUTION, COLOURS, INK, SOFT, blank, foot, heading, styled
 from contactfe.report.words import number
 
 
@@ -34,12 +34,7 @@ def modes_figure(found: Explanation) -> Figure:
     ax.set_yticks(range(len(modes)), [mode.name for mode in modes])
     ax.tick_params(axis="y", length=0)
     ax.set_xlabel("torque (N·m)")
-    record = found.record
-    top = figure.get_figheight()
-    figure.text(
-        0.012, 1 - 0.1 / top, record.built.case.name, fontsize=12, fontweight="bold", ha="left", va="top"
-    )
-    figure.text(0.012, 1 - 0.36 / top, header(record), fontsize=8, color=SOFT, ha="left", va="top")
+    heading(figure, found.record.built.case.name, header(found.record))
     foot(figure, "full: ends it; hatched: leaves marks, or would hold alone. " + CAUTION)
     return figure
 

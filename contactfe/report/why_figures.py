@@ -27,6 +27,7 @@ from contactfe.report.style import (
     axis_mark,
     blank,
     foot,
+    heading,
     styled,
 )
 from contactfe.report.words import number
@@ -201,9 +202,8 @@ def _limits(ax: Axes, state: SlipState, magnification: float, s: float) -> None:
 
 def _captions(figure: Figure, record: CaseRecord, shown: Shown, magnification: float) -> None:
     title = f"{record.built.case.name}: at {number(shown.torque_Nm)} N·m and {number(shown.rotation_deg)}°"
-    figure.text(0.012, 0.978, title, fontsize=12, fontweight="bold", ha="left", va="top")
     words = f"{header(record)}; displacements × {magnification:g}; stresses of a linear model"
-    figure.text(0.012, 0.942, words, fontsize=8.5, color=SOFT, ha="left", va="top")
+    heading(figure, title, words)
     foot(figure, CAUTION)
 
 
