@@ -20,6 +20,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("elastic",),
     ("contact",),
     ("turn",),
+    ("strength",),
     ("explain",),
     ("bands",),
     ("study",),

@@ -12,7 +12,7 @@ from contactfe.contact import ContactSolution
 from contactfe.errors import ContactFEError
 from contactfe.explain.alone import GripAlone, grip_alone
 from contactfe.explain.ligaments import WrenchLimits, section_path, wrench_limits
-from contactfe.explain.torsion import TwistOff, body_torsion, twist_off
+from contactfe.strength import twist_off
 from contactfe.turn import CaseRecord, spread_mm
 
 OPENING_SHARE = 0.25
@@ -302,23 +302,31 @@ def _wrench_modes(limits: WrenchLimits, slip: float) -> list[Mode]:
 
 
 def _fastener_modes(record: CaseRecord) -> list[Mode]:
-    fastener = record.built.case.fastener
-    bolt: TwistOff | None = twist_off(fastener)
-    if bolt is not None:
-        low = bolt.band_Nm[0] if bolt.band_Nm else None
-        return [Mode("bolt-twist-off", "the bolt's shank twists off", low, True, bolt.note, bolt.band_Nm)]
-    body = body_torsion(fastener)
-    if body is None:
+    held = twist_off(record.built.case.fastener)
+    if held is None or (held.kind == "bar" and held.torque_Nm is None):
         return []
+    if held.kind == "bolt":
+        return [
+            Mode(
+                "bolt-twist-off", "the bolt's shank twists off", held.torque_Nm, True, held.note, held.band_Nm
+            )
+        ]
     return [
         Mode(
             "fastener-first-yield",
             "the bar begins to yield in torsion",
-            body.first_yield_Nm,
+            held.first_yield_Nm,
             False,
-            f"{body.section}, at mid-flat",
+            f"{held.section}, at mid-flat",
         ),
-        Mode("fastener-torsion", "the bar yields through in torsion", body.full_yield_Nm, True, body.section),
+        Mode(
+            "fastener-torsion",
+            "the bar yields through in torsion",
+            held.torque_Nm,
+            True,
+            held.section,
+            held.band_Nm,
+        ),
     ]
 
 

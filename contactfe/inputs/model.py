@@ -16,7 +16,8 @@ class FastenerInput:
     diameter e - r (e - s), e = 2 s / sqrt(3) for a hex; `worn_side` "driven" applies that to the driven side
     of each corner only. `size`, `grade` and `outline` are None where they were not given. `stock` is "bolt"
     (a shank that can twist off) or "bar" (solid stock of the full section, or a nut). `chamfer_angle` (rad)
-    is that of the head's chamfer to its face, 0 for none.
+    is that of the head's chamfer to its face, 0 for none. `tensile_ratio` is tensile over yield strength of the grade
+    (-), None where no grade tells it.
     """
 
     shape: str
@@ -35,6 +36,7 @@ class FastenerInput:
     outline: str | None
     stock: str
     chamfer_angle: float = 0.0
+    tensile_ratio: float | None = None
 
 
 @dataclass(frozen=True)

@@ -112,7 +112,7 @@ def _fastener(work: Resolver) -> FastenerInput | None:
         work.problem(
             "fastener.engaged_depth", "missing", 'across_flats needs it; write engaged_depth = "6.4 mm"'
         )
-    strength, kind = _strength(work, known)
+    strength, kind, ratio = _strength(work, known)
     _check_outline_shape(work, shape)
     outline = work.outline("fastener.outline")
     if nominal is None:
@@ -161,6 +161,7 @@ def _fastener(work: Resolver) -> FastenerInput | None:
         outline,
         stock,
         _chamfer_angle(work, known, stock),
+        ratio,
     )
 
 
@@ -184,27 +185,29 @@ def _nominal_width(work: Resolver, known: HexSize | None, shape: str) -> float |
     return None
 
 
-def _strength(work: Resolver, known: HexSize | None) -> tuple[float | None, str]:
-    """Return the yield strength (MPa), None when it has a problem, and the material of the grade."""
+def _strength(work: Resolver, known: HexSize | None) -> tuple[float | None, str, float | None]:
+    """Return the yield strength (MPa), None when it has a problem, the material of the grade, and its tensile over
+    yield strength, None without a grade."""
     strength = work.values.get("fastener.yield_strength")
     name = work.values.get("fastener.grade")
     if name is None:
         if strength is None and not (work.given("fastener.grade") or work.given("fastener.yield_strength")):
             work.problem("fastener.grade", "missing", 'write grade = "8.8" or yield_strength = "640 MPa"')
-        return strength, "steel"
+        return strength, "steel", None
     try:
         found = grade(name, known.diameter if known and strength is None else None)
     except ContactFEError as error:
         work.problem("fastener.grade", error.message, error.hint)
-        return None, "steel"
+        return None, "steel", None
+    ratio = found.tensile_min / found.yield_min
     if strength is None:
-        return found.yield_min, found.material
+        return found.yield_min, found.material, ratio
     if abs(strength - found.yield_min) > 1e-9:
         work.cautions.append(
             f"[fastener] yield_strength: {format_quantity(strength, 'stress')} replaces the least of "
             f"grade {found.name}, {format_quantity(found.yield_min, 'stress')}"
         )
-    return strength, found.material
+    return strength, found.material, ratio
 
 
 def _chamfer_angle(work: Resolver, known: HexSize | None, stock: str) -> float:

@@ -35,6 +35,7 @@ from .sizes import (
     sizes,
     wrenching_height_min,
 )
+from .threads import Thread, thread
 from .torques import twist_off_torque, wrench_test_torque_fit
 
 __all__ = [
@@ -49,6 +50,7 @@ __all__ = [
     "HexSize",
     "OpeningLimits",
     "OutsideSize",
+    "Thread",
     "across_corners_min",
     "across_flats_min",
     "friction_classes",
@@ -64,6 +66,7 @@ __all__ = [
     "size",
     "sizes",
     "tensile_from_hrc",
+    "thread",
     "twist_off_torque",
     "wrench_test_torque_fit",
     "wrenching_height_min",
