@@ -98,7 +98,7 @@ def test_an_inch_bolt_by_hand() -> None:
     assert found.torque_Nm == pytest.approx(692.5 * INCH_LB, rel=2e-3)
     assert found.band_Nm is not None
     assert found.band_Nm[1] / found.band_Nm[0] == pytest.approx(827 / 634, rel=1e-12)
-    assert "7/16-14" in found.section
+    assert "7/16-14" in found.source
     assert "ASME B1.1" in found.note
 
 
@@ -130,7 +130,7 @@ def test_yield_strength_alone_gives_one_end_and_says_so() -> None:
     assert bar is not None
     assert bar.torque_Nm is not None
     assert bar.band_Nm is None
-    assert "tensile strength is not known" in bar.note
+    assert "tensile strength is not known" in bar.source
     unknown = by_yield(across_flats="16 mm", engaged_depth="6 mm", stock="bolt")
     assert unknown is not None
     assert unknown.torque_Nm is None
@@ -149,7 +149,7 @@ def test_bars_begin_to_yield_and_yield_through() -> None:
     assert found.first_yield_Nm == pytest.approx(0.188 * shear * 16.0**3 / 1e3, rel=0.01)
     assert found.torque_Nm / found.first_yield_Nm == pytest.approx(5.33 * math.sqrt(3) / 6, rel=1e-9)
     assert found.band_Nm == pytest.approx((found.torque_Nm, 1.25 * found.torque_Nm), rel=1e-12)
-    assert "16 mm" in found.section
+    assert "16 mm" in found.note
 
 
 def test_nuts_say_what_a_stud_would_carry_and_count_nothing() -> None:

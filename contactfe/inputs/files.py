@@ -14,7 +14,6 @@ from .model import CaseInput
 from .resolve import resolve
 from .schema import check_keys
 
-
 SAME_IN_ANOTHER_WAY: dict[str, tuple[str, ...]] = {
     "fastener.rounding": ("across_corners",),
     "fastener.across_corners": ("rounding",),
@@ -74,7 +73,8 @@ def parse_case(
 def set_path(raw: Mapping[str, Any], path: str, value: Any) -> dict[str, Any]:
     """Return a copy of the raw tables with the key at a dotted `path` ("fastener.rounding") set to `value`.
 
-    Keys that say the same in another way go: a yield strength takes the place of a hardness. The value is checked only when the case is parsed. Raises InputError when no key has this path.
+    Keys that say the same in another way go: a yield strength takes the place of a hardness. The value
+    is checked only when the case is parsed. Raises InputError when no key has this path.
     """
     if field_of(path) is None or path == "format":
         paths = [entry.path for entry in FIELDS if entry.path != "format"]

@@ -28,16 +28,16 @@ class TwistOff:
     `kind` is what ends: the free thread of a "bolt", or a solid "bar". `torque_Nm` is the value that counts, at the
     least strength; None where it is not known, and `note` says why. `band_Nm` reaches from there to the tensile
     strength (ISO 898-7: to the strongest bolt of the grade); None where no tensile strength is known. `first_yield_Nm`
-    is where the skin of a bar begins to yield; None for bolts. `section` names what is twisted, `note` the formula
-    and its source.
+    is where the skin of a bar begins to yield; None for bolts. `note` says what is twisted, and for a bolt by which
+    rule; `source` is the formula of a bar, and of a bolt the section it holds for.
     """
 
     kind: Literal["bolt", "bar"]
     torque_Nm: float | None
     band_Nm: tuple[float, float] | None
     first_yield_Nm: float | None
-    section: str
     note: str
+    source: str = ""
 
 
 def twist_off(fastener: FastenerInput) -> TwistOff | None:
@@ -68,17 +68,17 @@ def _bolt(fastener: FastenerInput) -> TwistOff:
         found = thread(fastener.size or "")
     except ContactFEError:
         why = "no thread size is given, so the twist-off torque of the shank is not known"
-        return TwistOff("bolt", None, None, None, "free thread of a bolt", why)
+        return TwistOff("bolt", None, None, None, why)
     section = f"free thread {found.name}, stress area {found.stress_area:.3g} mm²"
     low, high, words = _plastic(found, fastener)
     beside = f"fully plastic torsion of the stress area ({found.source}) {words}"
     rule = _iso_898_7(fastener, found)
     if rule is not None:
-        return TwistOff(
-            "bolt", rule[0], rule, None, section, f"ISO 898-7: free thread, torsion alone; beside it {beside}"
-        )
+        note = f"ISO 898-7: free thread, torsion alone; beside it {beside}"
+        return TwistOff("bolt", rule[0], rule, None, note, section)
     band = None if high is None else (low, high)
-    return TwistOff("bolt", low, band, None, section, f"{beside}; torsion alone, no friction under the head")
+    note = f"{beside}; free thread, torsion alone"
+    return TwistOff("bolt", low, band, None, note, section)
 
 
 def _plastic(found: Thread, fastener: FastenerInput) -> tuple[float, float | None, str]:
@@ -143,10 +143,10 @@ def _bar(fastener: FastenerInput) -> TwistOff | None:
     low = full * shear / 1e3
     ratio = fastener.tensile_ratio
     band = None if ratio is None else (low, low * ratio)
-    note = "fully plastic torsion of the section (sand heap), yield to tensile strength"
+    source = "fully plastic torsion of the section (sand heap), yield to tensile strength"
     if ratio is None:
-        note = "fully plastic torsion of the section (sand heap) at the yield strength; the tensile strength is not known"
-    return TwistOff("bar", low, band, first * shear / 1e3, section, note)
+        source = "fully plastic torsion of the section (sand heap) at the yield strength; the tensile strength is not known"
+    return TwistOff("bar", low, band, first * shear / 1e3, section, source)
 
 
 def _stud(fastener: FastenerInput) -> TwistOff:
@@ -159,7 +159,7 @@ def _stud(fastener: FastenerInput) -> TwistOff:
         f"stud {found.name} as strong as the nut twists off at {reach} (fully plastic torsion of the stress area)"
     )
     kind: Literal["bolt", "bar"] = "bolt" if fastener.stock == "bolt" else "bar"
-    return TwistOff(kind, None, None, None, f"what the nut is threaded on, {found.name}", note)
+    return TwistOff(kind, None, None, None, note, f"what the nut is threaded on, {found.name}")
 
 
 def heap_volume(across_flats: float, rounding: float, sides: int) -> float:
