@@ -243,6 +243,15 @@ def test_a_bolt_in_a_ring_twists_off_first_and_a_bar_does_not() -> None:
     assert "either may come first" in " ".join(words.governs(open_bolt))
 
 
+def test_an_inch_bolt_twists_off_by_plastic_torsion_of_its_stress_area() -> None:
+    # 1/2-13 grade 5: 0.1419 in2, pi d^3/12 92 ksi/sqrt 3 = 1068 lbf in = 120.6 N m.
+    found = told(case("open-end", size="1/2 in", grade="grade 5", mesh=COARSE, fastener={"stock": "bolt"}))
+    mode = found.modes.find("bolt-twist-off")
+    assert mode is not None
+    assert mode.torque_Nm == pytest.approx(120.6, rel=2e-3)
+    assert mode.band_Nm == pytest.approx((120.6, 120.6 * 120.0 / 92.0), rel=3e-3)
+
+
 def test_a_wrench_that_turns_freely_has_nothing_that_governs() -> None:
     found = explain(record(coarse("ring-six", fastener={"rounding": "98 %"})))
     assert found.modes.governing is None
