@@ -29,6 +29,7 @@ from .profiles import PROFILES, Profile, UnknownProfile, meant_profile, profile
 from .sizes import (
     ACROSS_CORNERS_SHARP,
     HexSize,
+    UnknownSize,
     across_corners_min,
     across_flats_min,
     height_limits,
@@ -60,6 +61,7 @@ __all__ = [
     "Thread",
     "UnknownGrade",
     "UnknownProfile",
+    "UnknownSize",
     "across_corners_min",
     "across_flats_min",
     "friction_classes",
