@@ -20,6 +20,7 @@ ACROSS_CORNERS_SHARP = 2.0 / math.sqrt(3.0)
 # ISO 286-1 tolerance grades in mm by size (over, up to and including), from memory; every row of the tables
 # read from ISO 4014 and ISO 4032 is consistent with them.
 _IT: dict[int, tuple[tuple[float, float], ...]] = {
+    11: ((6, 0.075), (10, 0.090), (18, 0.110), (30, 0.130), (50, 0.160), (80, 0.190)),
     13: ((6, 0.18), (10, 0.22), (18, 0.27), (30, 0.33), (50, 0.39), (80, 0.46)),
     14: ((6, 0.30), (10, 0.36), (18, 0.43), (30, 0.52), (50, 0.62), (80, 0.74)),
     15: ((6, 0.48), (10, 0.58), (18, 0.70), (30, 0.84), (50, 1.00), (80, 1.20)),
@@ -105,6 +106,15 @@ def across_flats_min(width: float, product_grade: str) -> float:
     return round(width - it_tolerance(step, width), 2)
 
 
+def bar_across_flats_min(width: float) -> float:
+    """Return the least width across flats (mm) of a cold drawn hexagon or square bar of nominal `width` (mm, 3 to 80).
+
+    h11: nominal to nominal less IT11 (EN 10278 for drawn hexagons to 80 mm, ISO 286-1; both from memory). Inch bars by
+    ASTM A108 lie inside it (from memory). Raises ContactFEError (slug "tolerance") outside this range.
+    """
+    return round(width - it_tolerance(11, width), 3)
+
+
 def across_corners_min(width_min: float) -> float:
     """Return the least width across corners (mm) by ISO 4759-1: 1.13 times the least width across flats
     (mm)."""
@@ -124,7 +134,7 @@ def wrenching_height_min(height_min: float) -> float:
 
 
 def it_tolerance(step: int, length: float) -> float:
-    """Return the tolerance IT13, IT14 or IT15 (mm) for a `length` of 3 to 80 mm (ISO 286-1, from memory).
+    """Return the tolerance IT11, IT13, IT14 or IT15 (mm) for a `length` of 3 to 80 mm (ISO 286-1, from memory).
 
     Raises ContactFEError (slug "tolerance") outside this range.
     """
@@ -134,7 +144,7 @@ def it_tolerance(step: int, length: float) -> float:
                 return tolerance
     raise ContactFEError(
         f"no tolerance IT{step} for {length:g} mm",
-        hint="known: IT13 to IT15 for 3 to 80 mm",
+        hint="known: IT11, IT13 to IT15 for 3 to 80 mm",
         slug="tolerance",
     )
 
