@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "contactfe"
 ORDER: tuple[tuple[str, ...], ...] = (
     ("errors",),
     ("units",),
-    ("materials", "standards"),
+    ("materials", "files", "standards"),
     ("inputs",),
     ("profile",),
     ("mesh",),

@@ -482,7 +482,7 @@ def test_a_worker_that_is_told_to_end_clears_away_what_it_is_writing(tmp_path: P
     script.write_text(
         "import multiprocessing, pathlib, sys\n"
         "from contactfe.study import processes\n"
-        "from contactfe.study.files import write_whole\n"
+        "from contactfe.files import write_whole\n"
         "def slow(part):\n"
         "    with part.open('wb') as file:\n"
         "        while True:\n"

@@ -5,7 +5,6 @@ from __future__ import annotations
 import hashlib
 import math
 import multiprocessing
-import os
 import pickle
 import signal
 import tempfile
@@ -22,6 +21,7 @@ from numpy.typing import NDArray
 from contactfe.bands.jobs import Job
 from contactfe.bands.wrench import gives_way_at
 from contactfe.errors import ContactFEError, NotConverged
+from contactfe.files import write_bytes
 from contactfe.inputs import CaseInput
 from contactfe.profile import ProfilePair, profile_pair
 from contactfe.turn import BodyModel, assemble, fastener_body, torque_curve, wrench_body
@@ -163,9 +163,7 @@ def build_body(side: str, shape: CaseInput) -> None:
     body = _fastener(shape) if side == "fastener" else _wrench(shape)
     file = _file(side, shape)
     if file is not None:
-        beside = file.with_suffix(".part")
-        beside.write_bytes(pickle.dumps(body, protocol=5))
-        os.replace(beside, file)
+        write_bytes(file, pickle.dumps(body, protocol=5))
 
 
 def _file(side: str, shape: CaseInput) -> Path | None:

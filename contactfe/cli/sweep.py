@@ -188,8 +188,8 @@ def _executor(store: StudyStore, where: tuple[str | None, int]) -> Executor:
 
 def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> None:
     """Figures and page, then the table and where everything is."""
+    from contactfe.files import write_text
     from contactfe.report import study_figures, study_page
-    from contactfe.study.files import write_text
 
     figures = study_figures(done.rows, folder)
     page = folder / "study.html"

@@ -8,22 +8,19 @@ from __future__ import annotations
 
 import io
 import json
-import os
-import shutil
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, fields, is_dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 from typing import Any, Literal, get_type_hints
 
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.errors import ContactFEError
+from contactfe.files import NotWritten, write_folder
 from contactfe.inputs import CaseInput
 from contactfe.mesh import SizeField, fastener_sizes, wrench_sizes
 from contactfe.profile import Outline, ProfilePair, profile_pair
-from contactfe.study.files import beside, make_folder, not_written
 from contactfe.study.identity import digest, file_hash
 from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, wrench_body
 from contactfe.turn.revision import SOLVER_REVISION
@@ -186,28 +183,7 @@ class BodyStore:
         Raises:
             ContactFEError: it cannot be written.
         """
-        make_folder(self.folder)
-        place = self.folder / key
-        part = beside(place)
-        try:
-            part.mkdir()
-            sizes = {}
-            for name, array in _flattened(body).items():
-                # Through memory: written straight to a full disk, numpy's error does not say what it is.
-                buffer = io.BytesIO()
-                np.save(buffer, np.ascontiguousarray(array), allow_pickle=False)
-                sizes[f"{name}.npy"] = (part / f"{name}.npy").write_bytes(buffer.getbuffer())
-            (part / "body.json").write_text(json.dumps({"layout": LAYOUT, "files": sizes}), encoding="utf-8")
-            if place.exists() and not self.has(key):
-                shutil.rmtree(place)
-            if not place.exists():
-                os.replace(part, place)
-        except OSError as error:
-            if self.has(key):  # another process was first
-                return
-            raise not_written(place, error) from error
-        finally:
-            shutil.rmtree(part, ignore_errors=True)
+        write_folder(self.folder / key, partial(_write_body, body), partial(self.has, key))
 
     def fetch(self, key: str, case: CaseInput, side: Side, *, keep: bool = True) -> BodyModel:
         """The body from disk, or computed; kept on disk unless no other case is going to ask for it.
@@ -230,7 +206,7 @@ class BodyStore:
         # Mapped like everywhere else, so that whoever computes it sees the same arrays as whoever finds it.
         stored = self.load(key, outline)
         if stored is None:
-            raise ContactFEError(
+            raise NotWritten(
                 "a stored body cannot be read back",
                 where=str(self.folder / key),
                 hint="check the disk",
@@ -247,6 +223,17 @@ class BodyStore:
     def bytes_used(self) -> int:
         """Size of all bodies on disk."""
         return sum(f.stat().st_size for f in self.folder.rglob("*.npy")) if self.folder.exists() else 0
+
+
+def _write_body(body: BodyModel, part: Path) -> None:
+    """Write the arrays of a body and their sizes into a folder."""
+    sizes = {}
+    for name, array in _flattened(body).items():
+        # Through memory: written straight to a full disk, numpy's error does not say what it is.
+        buffer = io.BytesIO()
+        np.save(buffer, np.ascontiguousarray(array), allow_pickle=False)
+        sizes[f"{name}.npy"] = (part / f"{name}.npy").write_bytes(buffer.getbuffer())
+    (part / "body.json").write_text(json.dumps({"layout": LAYOUT, "files": sizes}), encoding="utf-8")
 
 
 def _flattened(value: Any, prefix: str = "") -> Arrays:

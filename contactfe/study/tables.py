@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from contactfe.errors import InputError, Problem
+from contactfe.files import write_text, write_whole
 from contactfe.inputs import field_of
-from contactfe.study.files import write_text, write_whole
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.work import FAILED, FREE, OK, Outcome
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from contactfe import __version__
 from contactfe.errors import ContactFEError
 from contactfe.explain import judged
+from contactfe.files import NotWritten
 from contactfe.inputs import CaseInput
 from contactfe.study.bodies import SIDES, BodyKeys, BodyStore, Side, assemble_case, body_keys
 from contactfe.study.plan import PlannedCase
@@ -69,14 +70,14 @@ def run_task(task: Task) -> Outcome:
     """Do one task. A failure of the model is an outcome; a disk that takes no more is raised.
 
     Raises:
-        ContactFEError: with slug ``disk-full``, ``not-writable`` or ``body-store``.
+        NotWritten: the disk takes no more.
     """
     _one_thread()
     start = time.perf_counter()
     try:
         outcome = _build(task) if isinstance(task, BodyTask) else _solve(task)
     except Exception as error:  # whatever one case meets must not end the study: it becomes its reason
-        if isinstance(error, ContactFEError) and error.slug in ("disk-full", "not-writable", "body-store"):
+        if isinstance(error, NotWritten):
             raise
         outcome = failure(error)
     return replace(outcome, seconds=time.perf_counter() - start)
