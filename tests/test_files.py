@@ -26,7 +26,7 @@ def half_of_two(part: Path) -> None:
 def test_a_full_disk_leaves_the_file_that_was_there(tmp_path: Path) -> None:
     file = tmp_path / "file"
     write_text(file, "before\n")
-    with pytest.raises(NotWritten, match="the disk is full .*; what was done is kept") as caught:
+    with pytest.raises(NotWritten, match=r"the disk is full .*; what was done is kept") as caught:
         write_whole(file, half)
     assert caught.value.slug == "disk-full" and caught.value.where == str(file)
     assert file.read_bytes() == b"before\n" and [p.name for p in tmp_path.iterdir()] == ["file"]

@@ -13,7 +13,7 @@ PACKAGE = Path(__file__).resolve().parent.parent / "contactfe"
 ORDER: tuple[tuple[str, ...], ...] = (
     ("errors",),
     ("units",),
-    ("materials", "files", "standards"),
+    ("materials", "files", "parallel", "standards"),
     ("inputs",),
     ("profile",),
     ("mesh",),
@@ -36,8 +36,8 @@ DOORS = {
     "typer": {"cli"},
     "rich": {"cli"},
     "pint": {"units"},
-    "distributed": {"study"},
-    "dask": {"study"},
+    "distributed": {"parallel"},
+    "dask": {"parallel"},
 }
 
 

@@ -16,8 +16,8 @@ from contactfe.cli.progress import StudyProgress
 from contactfe.errors import InputError
 
 if TYPE_CHECKING:
+    from contactfe.parallel import Executor
     from contactfe.study import Forecast, StudyDone, StudyPlan, StudyStore
-    from contactfe.study.executors import Executor
 
 DEMO_SAMPLES = 32
 SOME_FAILED = 3
@@ -180,10 +180,13 @@ def _say_demo_band(workers: int) -> None:
 
 
 def _executor(store: StudyStore, where: tuple[str | None, int]) -> Executor:
-    from contactfe.study import DaskCluster, LocalProcesses
+    from contactfe.parallel import DaskCluster, LocalProcesses
+    from contactfe.study import solver_revision
 
     address, workers = where
-    return LocalProcesses(workers) if address is None else DaskCluster(address, workers, store.folder)
+    if address is None:
+        return LocalProcesses(workers)
+    return DaskCluster(address, workers, store.folder, solver_revision)
 
 
 def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> None:
