@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import csv
 import errno
+import io
 import os
 import shutil
 import time
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
+from typing import Any
 
 from contactfe.errors import ContactFEError
 
 STALE = 600.0  # s after which nobody is writing a part any more
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what a cell begins with that spreadsheets reckon out
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
@@ -67,6 +71,45 @@ def write_whole(path: Path, write: Callable[[Path], object]) -> None:
 def write_text(path: Path, text: str) -> None:
     """Write a whole UTF-8 text file, see `write_whole`."""
     write_whole(path, lambda part: part.write_text(text, encoding="utf-8", newline="\n"))
+
+
+def csv_text(columns: Sequence[str], rows: Iterable[Iterable[Any]]) -> str:
+    """A table as CSV: numbers by their shortest exact text, what is missing as nothing, lines ended by a newline.
+
+    A text that a spreadsheet would take for a formula, for it begins with one of ``= + - @`` and is no number, gets
+    an apostrophe in front; `csv_cell` takes it off again.
+    """
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow([_cell(name) for name in columns])
+    writer.writerows([_cell(value) for value in row] for row in rows)
+    return out.getvalue()
+
+
+def _cell(value: Any) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        return repr(value)
+    text = str(value)
+    return f"'{text}" if _like_formula(text) else text
+
+
+def csv_cell(text: str) -> str:
+    """The text that `csv_text` was given for a cell."""
+    return text[1:] if text.startswith("'") and _like_formula(text[1:]) else text
+
+
+def _like_formula(text: str) -> bool:
+    if not text.startswith(_FORMULA):
+        return False
+    try:
+        float(text)
+    except ValueError:
+        return True
+    return False
 
 
 def write_bytes(path: Path, content: bytes) -> None:

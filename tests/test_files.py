@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+import csv
 import errno
+import io
 import os
 from pathlib import Path
 
 import pytest
 
-from contactfe.files import NotWritten, write_folder, write_text, write_together, write_whole
+from contactfe.files import (
+    NotWritten,
+    csv_cell,
+    csv_text,
+    write_folder,
+    write_text,
+    write_together,
+    write_whole,
+)
 
 
 def half(part: Path) -> None:
@@ -66,3 +76,17 @@ def test_a_folder_that_another_process_has_put_there_is_left_alone(whole: bool, 
     write_folder(place, lambda part: (part / "x").write_text("mine"), lambda: whole)
     assert (place / "x").read_text() == ("theirs" if whole else "mine")
     assert [p.name for p in place.parent.iterdir()] == ["key"]
+
+
+def test_a_cell_that_a_spreadsheet_would_reckon_out_is_made_harmless() -> None:
+    """What spreadsheets take for formulas: = + - @, and the tab and return before them (CSV injection, OWASP)."""
+    harmful = ["=1+2", "+cmd", "-5 deg", "@sum", "\t=1", "=HYPERLINK(1)"]
+    fine = ["-5", "+1e3", "-0.25", "5 deg", "20 %", "", "'quoted", "a=b"]
+    rows = list(
+        csv.reader(io.StringIO(csv_text(["=name", "b"], [[text, None] for text in (*harmful, *fine)])))
+    )
+    assert rows[0] == ["'=name", "b"]
+    assert [row[0] for row in rows[1:]] == [*(f"'{text}" for text in harmful), *fine]
+    assert [csv_cell(row[0]) for row in rows[1:]] == [*harmful, *fine]
+    numbers = csv_text(["a"], [[-1.5], [-2], [float("-inf")], [True], [None], [1e-300]])
+    assert numbers.split("\n")[1:-1] == ["-1.5", "-2", "-inf", "true", '""', "1e-300"]

@@ -329,7 +329,7 @@ def test_a_killed_and_resumed_study_equals_an_uninterrupted_one(
     _, said = run.communicate(timeout=60)
     assert run.returncode == (130 if how == signal.SIGINT else -how)
     if how == signal.SIGINT:
-        assert "interrupted" in said
+        assert "interrupted" in said and "the same command goes on from there" in said
         assert len(read_rows(out / "results.csv")) == written_cases(out) < 8
     # Workers without a parent end by themselves.
     wait_until(lambda: not any(Path(f"/proc/{w}").exists() for w in workers))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 import time
 from collections.abc import Callable, Sequence
@@ -17,7 +15,7 @@ from contactfe import __version__
 from contactfe.cli.checks import cores, folder_problems
 from contactfe.cli.output import say, say_json, say_table, say_wrapped, tell
 from contactfe.errors import ContactFEError, InputError, Problem
-from contactfe.files import make_folder, write_text
+from contactfe.files import csv_text, make_folder, write_text
 
 if TYPE_CHECKING:
     from contactfe.bands import Band, Comparison, Crossover, Sensitivity
@@ -219,11 +217,7 @@ def _write_samples(found: Band, path: Path) -> None:
     from contactfe.bands import column_values
 
     columns = column_values(found)
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows(zip(*columns.values(), strict=True))
-    write_text(path, text.getvalue())
+    write_text(path, csv_text(tuple(columns), zip(*columns.values(), strict=True)))
 
 
 def _say(found: _Answers) -> None:

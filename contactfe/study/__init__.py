@@ -1,7 +1,7 @@
 """Studies: a file becomes cases, cases are run by local processes or a cluster, answers become tables."""
 
 from contactfe.study.demo import DEMO
-from contactfe.study.forecast import Forecast, forecast
+from contactfe.study.forecast import Forecast, Speed, forecast, speed_here
 from contactfe.study.identity import solver_revision
 from contactfe.study.plan import PlannedCase, StudyPlan, load_plan, parse_plan
 from contactfe.study.runner import BodyDone, CaseDone, CaseFailed, CaseStarted, Event, StudyDone, run_study
@@ -19,6 +19,7 @@ __all__ = [
     "Pivot",
     "PlannedCase",
     "Row",
+    "Speed",
     "StudyDone",
     "StudyPlan",
     "StudyStore",
@@ -30,4 +31,5 @@ __all__ = [
     "read_rows",
     "run_study",
     "solver_revision",
+    "speed_here",
 ]

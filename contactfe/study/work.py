@@ -84,10 +84,20 @@ def run_task(task: Task) -> Outcome:
 
 
 def failure(error: Exception) -> Outcome:
-    """The outcome of a case that met an error; only one that was foreseen comes again for sure."""
+    """The outcome of a case that met an error. It comes again for sure only if it was foreseen, and is no fault of a
+    disk or of a file."""
     foreseen = isinstance(error, ContactFEError)
     words = str(error) if foreseen else f"unexpected {type(error).__name__}: {error}"
-    return Outcome(FAILED, " ".join(words.split()), lasting=foreseen)
+    return Outcome(FAILED, " ".join(words.split()), lasting=foreseen and not _of_a_file(error))
+
+
+def _of_a_file(error: BaseException | None) -> bool:
+    """Whether an error, or one that led to it, is the operating system's."""
+    while error is not None:
+        if isinstance(error, OSError):
+            return True
+        error = error.__cause__
+    return False
 
 
 @dataclass(frozen=True)
