@@ -34,6 +34,11 @@ def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | Non
     return digest({"solver_revision": revision, "case": record} | ({} if band is None else {"band": band}))
 
 
+def solver_revision() -> int:
+    """The revision of the solver of this process."""
+    return SOLVER_REVISION
+
+
 def digest(record: Any) -> str:
     """Hash of plain values; floats count to the last bit."""
     text = json.dumps(record, sort_keys=True, separators=(",", ":"))
