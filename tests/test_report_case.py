@@ -344,7 +344,7 @@ def test_a_folder_that_cannot_be_written_says_so(tmp_path: Path, monkeypatch: py
     def full(*_: Any) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr("contactfe.report.files.write_fields", full)
+    monkeypatch.setattr(sys.modules["contactfe.report.files"], "write_fields", full)
     with pytest.raises(ContactFEError, match="No space left"):
         write_case_folder(record, old, VERSION)
     # Nothing half done: the older result is whole, nothing is left beside it.

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from contactfe.errors import ContactFEError
+from contactfe.files import NotWritten
 
 T = TypeVar("T")
 
@@ -21,11 +22,9 @@ class Attempts:
         """Return what `make` gives, None where it fails in any way but by the disk."""
         try:
             return make()
-        except OSError:
+        except (OSError, NotWritten):
             raise  # a full disk is no matter of drawing
         except ContactFEError as error:
-            if error.slug in ("not-writable", "disk-full"):
-                raise
             self.failures.append(f"{name}: {error}")
         except Exception as error:  # whatever a drawing trips over, the numbers stand
             self.failures.append(f"{name}: {type(error).__name__}: {error}")

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -12,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactfe.case import CaseRecord
-from contactfe.errors import ContactFEError
+from contactfe.files import write_together
 from contactfe.mesh import SectionMesh, write_fields
 from contactfe.report.attempts import Attempts
 from contactfe.report.case_page import case_figures, case_page, curve_csv, record_json
@@ -59,34 +57,13 @@ def write_case_folder(record: CaseRecord, folder: Path, version: str, kind: str 
     left out and named. Files are written beside first and then moved in one by one, so that none is ever half written.
 
     Raises:
-        ContactFEError: the folder cannot be made or written to, or is a file.
+        NotWritten: the folder cannot be made or written to, or is a file.
     """
     folder = Path(folder)
-    if folder.exists() and not folder.is_dir():
-        raise not_writable(folder, "it is a file, not a folder")
     attempts = Attempts()
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        numbers = moved_in(folder, lambda beside: _write_numbers(record, beside, version))
-        pictures = moved_in(folder, lambda beside: _write_pictures(record, beside, version, kind, attempts))
-    except ContactFEError as error:
-        raise not_writable(folder, error.message) from error
-    except OSError as error:
-        raise not_writable(folder, error.strerror or type(error).__name__) from error
+    numbers = write_together(folder, lambda part: _write_numbers(record, part, version))
+    pictures = write_together(folder, lambda part: _write_pictures(record, part, (version, kind), attempts))
     return Written((*numbers, *pictures), tuple(attempts.failures))
-
-
-def moved_in(folder: Path, write: Callable[[Path], None]) -> list[Path]:
-    """Let `write` fill a folder beside, then move its files in; returns where they are."""
-    with tempfile.TemporaryDirectory(dir=folder.parent, prefix=f".{folder.name}.", suffix=".part") as name:
-        beside = Path(name)
-        write(beside)
-        folder.mkdir(exist_ok=True)
-        found = []
-        for path in sorted(beside.iterdir()):
-            os.replace(path, folder / path.name)
-            found.append(folder / path.name)
-        return found
 
 
 def _write_numbers(record: CaseRecord, folder: Path, version: str) -> None:
@@ -95,7 +72,8 @@ def _write_numbers(record: CaseRecord, folder: Path, version: str) -> None:
     write_fields(folder / "fields.vtu", fields(record))
 
 
-def _write_pictures(record: CaseRecord, folder: Path, version: str, kind: str, attempts: Attempts) -> None:
+def _write_pictures(record: CaseRecord, folder: Path, told: tuple[str, str], attempts: Attempts) -> None:
+    version, kind = told
     figures = case_figures(record, attempts)
     for name, figure in figures.items():
         path = folder / f"{name}.{kind}"
@@ -103,16 +81,6 @@ def _write_pictures(record: CaseRecord, folder: Path, version: str, kind: str, a
     page = attempts.draw(PAGE, lambda: case_page(record, version, figures, attempts))
     if page is not None:
         (folder / PAGE).write_text(page, encoding="utf-8")
-
-
-def not_writable(folder: Path, why: str) -> ContactFEError:
-    """Return the error of a folder that cannot be written to."""
-    return ContactFEError(
-        f"the results cannot be written: {why}",
-        where=str(folder),
-        hint="name a folder that can be written to",
-        slug="not-writable",
-    )
 
 
 def _part(body: BodyState, number: int) -> Part:

@@ -7,9 +7,10 @@ from pathlib import Path
 
 from contactfe import __version__
 from contactfe.explain import Comparison, Explanation, comparison_dict
+from contactfe.files import write_together
 from contactfe.mesh import write_fields
 from contactfe.report.attempts import Attempts
-from contactfe.report.files import Written, fields, moved_in, not_writable
+from contactfe.report.files import Written, fields
 from contactfe.report.state import end_state, pair_state
 from contactfe.report.style import save
 from contactfe.report.why_charts import modes_figure, shares_figure
@@ -34,14 +35,10 @@ def write_why_folder(
     """
     shown = state_shown(found, rotation_deg)
     attempts = Attempts()
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        numbers = moved_in(folder, lambda beside: _numbers(found, comparison, shown, beside))
-        pictures = moved_in(
-            folder, lambda beside: _pictures(found, comparison, shown, (beside, kind), attempts)
-        )
-    except OSError as error:
-        raise not_writable(folder, error.strerror or type(error).__name__) from error
+    numbers = write_together(folder, lambda part: _numbers(found, comparison, shown, part))
+    pictures = write_together(
+        folder, lambda part: _pictures(found, comparison, shown, (part, kind), attempts)
+    )
     return Written((*numbers, *pictures), tuple(attempts.failures))
 
 
