@@ -38,17 +38,14 @@ from contactfe.explain import (
     wrench_states,
 )
 from contactfe.explain.alone import reassembled, top_of
-from contactfe.explain.bodies import SharedBodies
 from contactfe.explain.factors import changed, mixed
 from contactfe.explain.ligaments import reached, reached_lazily
-from contactfe.explain.morph import moved
 from contactfe.explain.nearby import Nearby
 from contactfe.explain.shares import largest_first
 from contactfe.inputs import CaseInput, parse_case
-from contactfe.mesh import mesh_outline, wrench_sizes
+from contactfe.mesh import mesh_outline, moved_mesh, wrench_sizes
 from contactfe.profile import Outline, profile_pair
-from contactfe.turn import CaseRecord, torque_curve
-from contactfe.turn.build import meshed_case
+from contactfe.turn import Bodies, CaseRecord, torque_curve
 
 COARSE = {"edge_at_contact": "0.4 mm", "edge_max": "3 mm"}
 BAR = {"stock": "bar"}
@@ -414,29 +411,29 @@ def test_levers_of_shape_agree_with_meshing_the_changed_wrench(profile: str, key
 
 def test_a_mesh_moved_to_another_wall_lies_on_the_other_outline() -> None:
     mesh = record(RING).built.wrench.mesh
-    thicker = profile_pair(meshed_case(coarse("ring-six", wrench={"outside_diameter": "27 mm"}))).wrench
-    found = moved(mesh, thicker)
-    exact = mesh_outline(thicker, wrench_sizes(profile_pair(meshed_case(RING)), RING.mesh))
+    thicker = profile_pair(coarse("ring-six", wrench={"outside_diameter": "27 mm"})).wrench
+    found = moved_mesh(mesh, thicker)
+    exact = mesh_outline(thicker, wrench_sizes(profile_pair(RING), RING.mesh))
     assert found.area() == pytest.approx(exact.area(), rel=1e-6)
     assert found.quality().smallest_angle_deg > 0.7 * mesh.quality().smallest_angle_deg
     outer = found.boundary.nodes[found.sides_named("outside")]
     radius = np.linalg.norm(found.nodes[outer], axis=2)
     on_ring = radius[:, 0] < 13.6
     np.testing.assert_allclose(radius[on_ring], 13.5, rtol=1e-9)
-    same = moved(mesh, mesh.outline)
+    same = moved_mesh(mesh, mesh.outline)
     np.testing.assert_allclose(same.nodes, mesh.nodes, atol=1e-9)
 
 
 def test_a_mesh_is_not_moved_to_other_pieces_or_turned_over() -> None:
     mesh = record(RING).built.wrench.mesh
     with pytest.raises(GeometryError, match="other pieces"):
-        moved(mesh, record(OPEN).built.wrench.mesh.outline)
+        moved_mesh(mesh, record(OPEN).built.wrench.mesh.outline)
     outline = mesh.outline
     twisted = Outline(
         (outline.loops[0], outline.rotated(math.pi).loops[1])
     )  # the opening turned within its wall
     with pytest.raises(GeometryError, match="turn cells"):
-        moved(mesh, twisted)
+        moved_mesh(mesh, twisted)
 
 
 def test_levers_of_a_worn_head_say_what_the_wear_costs() -> None:
@@ -555,7 +552,7 @@ def test_a_case_between_that_cannot_be_built_says_which() -> None:
 
 
 def test_bodies_are_shared_between_cases_that_differ_in_nothing_that_shapes_them() -> None:
-    bodies = SharedBodies()
+    bodies = Bodies()
     one = bodies.build(OPEN)
     other = bodies.build(
         replace(

@@ -15,15 +15,14 @@ from typing import Literal
 
 from contactfe.errors import ContactFEError, GeometryError, NotConverged
 from contactfe.explain.alone import reassembled, top_of
-from contactfe.explain.bodies import SharedBodies
 from contactfe.explain.ligaments import section_path
-from contactfe.explain.morph import moved
 from contactfe.explain.nearby import Nearby
 from contactfe.inputs import CaseInput
+from contactfe.mesh import moved_mesh
 from contactfe.profile import TOUCHING, Outline, Piece, profile_pair
 from contactfe.standards import opening_limits, size
-from contactfe.turn import BuiltPair, CaseRecord, assemble, fastener_body, torque_curve
-from contactfe.turn.build import meshed_case, scaled
+from contactfe.turn import Bodies, BuiltPair, CaseRecord, assemble, fastener_body, torque_curve
+from contactfe.turn.build import scaled
 from contactfe.turn.estimate import SlipEstimate
 
 # Times the case's edge lengths where a body has to be meshed anew: good to 1 % of the torque or so.
@@ -100,7 +99,7 @@ class _Solver:
     def __init__(self, record: CaseRecord, capped: bool) -> None:
         self._record, self._near = record, Nearby(record, capped)
         self._answer = _delivered if capped else _slip
-        self._bodies = SharedBodies()
+        self._bodies = Bodies()
         self.torque = self._near.own()
 
     def share(self, case: CaseInput, how: How) -> float | None:
@@ -124,9 +123,9 @@ class _Solver:
     def _shaped(self, case: CaseInput) -> float | None:
         """The torque on the moved mesh; None where that does not do."""
         built = self._record.built
-        pair = profile_pair(meshed_case(case))
+        pair = profile_pair(case)
         try:
-            mesh = moved(built.wrench.mesh, pair.wrench)
+            mesh = moved_mesh(built.wrench.mesh, pair.wrench)
             if _opening(mesh.outline) == _opening(built.wrench.mesh.outline):
                 return self._near.reshaped(case, mesh)
             rig = reassembled(replace(built, pair=pair), case, mesh=mesh).rig
@@ -138,7 +137,7 @@ class _Solver:
 
     def _cornered(self, case: CaseInput) -> float | None:
         """The torque with a fastener meshed coarser, on the wrench as it is."""
-        built, mesh = self._record.built, meshed_case(coarser(case))
+        built, mesh = self._record.built, coarser(case)
         pair = profile_pair(mesh)
         ratio = built.case.wrench.thickness / built.case.fastener.engaged_depth
         return self._answer(assemble(case, pair, fastener_body(mesh, pair), scaled(built.wrench, ratio)))

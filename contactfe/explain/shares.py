@@ -16,10 +16,9 @@ import numpy as np
 
 from contactfe.errors import ContactFEError, GeometryError, NotConverged
 from contactfe.explain.alone import STIFF, reassembled
-from contactfe.explain.bodies import SharedBodies
 from contactfe.explain.factors import FACTORS, Factor, changed, mixed
 from contactfe.inputs import CaseInput
-from contactfe.turn import BuiltPair, torque_curve
+from contactfe.turn import Bodies, BuiltPair, torque_curve
 from contactfe.turn.estimate import peak
 
 MOST_FOR_ALL_ORDERS = 4  # factors: sixteen cases
@@ -158,7 +157,7 @@ class _Solver:
     """Slip torques of the cases between two, each solved once."""
 
     def __init__(self, one: CaseInput, other: CaseInput, split: bool) -> None:
-        self._cases, self._split, self._bodies = (one, other), split, SharedBodies()
+        self._cases, self._split, self._bodies = (one, other), split, Bodies()
         self._torque: dict[Subset, float] = {}
         self._parts: dict[Subset, GripParts | None] = {}
 

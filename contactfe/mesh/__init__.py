@@ -2,6 +2,7 @@
 
 from contactfe.mesh.files import read_mesh, write_fields, write_mesh
 from contactfe.mesh.mesher import mesh_outline
+from contactfe.mesh.morph import moved_mesh, same_pieces
 from contactfe.mesh.section import BoundarySides, MeshQuality, SectionMesh
 from contactfe.mesh.sizing import SizeField, fastener_sizes, wrench_sizes
 
@@ -12,7 +13,9 @@ __all__ = [
     "SizeField",
     "fastener_sizes",
     "mesh_outline",
+    "moved_mesh",
     "read_mesh",
+    "same_pieces",
     "wrench_sizes",
     "write_fields",
     "write_mesh",

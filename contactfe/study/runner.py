@@ -13,7 +13,6 @@ from collections import Counter
 from collections.abc import Generator, Iterator
 from dataclasses import dataclass, replace
 
-from contactfe.study.bodies import BodyKeys
 from contactfe.study.executors import Ended, Executor
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.store import StudyStore, Tables
@@ -29,6 +28,7 @@ from contactfe.study.work import (
     Task,
     needs_or_failure,
 )
+from contactfe.turn import BodyKeys
 
 DIED = "its worker process died (killed, or out of memory)"
 

@@ -12,9 +12,19 @@ from contactfe import __version__
 from contactfe.errors import ContactFEError
 from contactfe.explain import judged
 from contactfe.inputs import CaseInput
-from contactfe.study.bodies import SIDES, BodyKeys, BodyStore, Side, assemble_case, body_keys
+from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import PlannedCase
-from contactfe.turn import BodyModel, CaseRecord, slip_estimate, torque_curve
+from contactfe.turn import (
+    SIDES,
+    BodyKeys,
+    BodyModel,
+    CaseRecord,
+    Side,
+    assemble_case,
+    body_keys,
+    slip_estimate,
+    torque_curve,
+)
 
 if TYPE_CHECKING:
     from contactfe.study.scatter import CaseBand

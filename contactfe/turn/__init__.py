@@ -1,5 +1,22 @@
 """Turning the wrench: bodies, torque-rotation curve and what it says."""
 
+from contactfe.turn.bodies import (
+    SIDES,
+    Bodies,
+    BodyKeys,
+    Side,
+    assemble_case,
+    at_modulus,
+    body_arrays,
+    body_from,
+    body_keys,
+    compute_body,
+    digest,
+    file_hash,
+    outline_of,
+    outlines,
+    shape_case,
+)
 from contactfe.turn.build import BodyModel, BuiltPair, assemble, build_pair, fastener_body, wrench_body
 from contactfe.turn.curve import TorqueCurve, head_rotation, smooth_through, spread_mm, torque_curve
 from contactfe.turn.estimate import (
@@ -8,25 +25,44 @@ from contactfe.turn.estimate import (
     early_answer,
     fastener_state,
     load_share,
+    onset,
+    peak,
     slip_estimate,
     wrench_state,
 )
 from contactfe.turn.record import CaseRecord, solve_case
 
 __all__ = [
+    "SIDES",
+    "Bodies",
+    "BodyKeys",
     "BodyModel",
     "BuiltPair",
     "CaseRecord",
     "EarlyAnswer",
+    "Side",
     "SlipEstimate",
     "TorqueCurve",
     "assemble",
+    "assemble_case",
+    "at_modulus",
+    "body_arrays",
+    "body_from",
+    "body_keys",
     "build_pair",
+    "compute_body",
+    "digest",
     "early_answer",
     "fastener_body",
     "fastener_state",
+    "file_hash",
     "head_rotation",
     "load_share",
+    "onset",
+    "outline_of",
+    "outlines",
+    "peak",
+    "shape_case",
     "slip_estimate",
     "smooth_through",
     "solve_case",
