@@ -15,9 +15,12 @@ import meshio
 import numpy as np
 import pytest
 from cases import built, case, solved
+from contactfe.explain.alone import reassembled, top_of
+from contactfe.explain.nearby import Nearby
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from contactfe.case import CaseRecord
 from contactfe.cli import main
 from contactfe.errors import ContactFEError, GeometryError
 from contactfe.explain import (
@@ -37,15 +40,13 @@ from contactfe.explain import (
     wrench_limits,
     wrench_states,
 )
-from contactfe.explain.alone import reassembled, top_of
 from contactfe.explain.factors import changed, mixed
-from contactfe.explain.ligaments import reached, reached_lazily
-from contactfe.explain.nearby import Nearby
 from contactfe.explain.shares import largest_first
 from contactfe.inputs import CaseInput, parse_case
 from contactfe.mesh import mesh_outline, moved_mesh, wrench_sizes
 from contactfe.profile import Outline, profile_pair
-from contactfe.turn import Bodies, CaseRecord, torque_curve
+from contactfe.strength.wrench import reached, reached_lazily
+from contactfe.turn import Bodies, torque_curve
 
 COARSE = {"edge_at_contact": "0.4 mm", "edge_max": "3 mm"}
 BAR = {"stock": "bar"}
