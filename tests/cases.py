@@ -18,12 +18,19 @@ PROFILES = ("ring-six", "ring-six-relieved", "ring-twelve", "ring-spline", "flar
 def case(
     profile: str = "ring-six", size: str = "M10", grade: str = "8.8", **tables: dict[str, Any]
 ) -> CaseInput:
-    """A case of the given profile, size and grade; further keys by table: ``wrench={"opening": "loose"}``."""
+    """A case of the given profile, size and grade; further keys by table: ``wrench={"opening": "loose"}``.
+
+    Other heads than hexagons have no size: 16 mm across flats, as high as an M10 head.
+    """
+    head: dict[str, Any] = {"size": size, "grade": grade, **tables.get("fastener", {})}
+    if head.get("shape", "hex") != "hex":
+        del head["size"]
+        head = {"across_flats": "16 mm", "engaged_depth": "6.4 mm", **head}
     return parse_case(
         {
             "format": 1,
             "name": f"{profile} on {size} {grade}".replace("/", "-"),
-            "fastener": {"size": size, "grade": grade, **tables.get("fastener", {})},
+            "fastener": head,
             "wrench": {"profile": profile, **tables.get("wrench", {})},
             "contact": tables.get("contact", {}),
             "load": tables.get("load", {}),
