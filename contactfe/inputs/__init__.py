@@ -1,16 +1,19 @@
 """Reading a case: TOML text with units in, one frozen `CaseInput` out, all problems at once."""
 
 from .fields import FIELDS, FORMAT, TABLES, Field, field_of, fields_of
-from .files import load_case, parse_case, read_toml, set_path
-from .model import CaseInput, ContactInput, FastenerInput, LoadInput, MeshInput, WrenchInput
+from .files import SAME_IN_ANOTHER_WAY, load_case, parse_case, read_toml, set_path
+from .model import GIVEN, CaseInput, ContactInput, FastenerInput, LoadInput, MeshInput, WrenchInput
 from .record import to_dict
 from .resolve import resolve
+from .resolve_fastener import held_words, size_words
 from .schema import Checked, check_keys
 from .template import case_template
 
 __all__ = [
     "FIELDS",
     "FORMAT",
+    "GIVEN",
+    "SAME_IN_ANOTHER_WAY",
     "TABLES",
     "CaseInput",
     "Checked",
@@ -24,10 +27,12 @@ __all__ = [
     "check_keys",
     "field_of",
     "fields_of",
+    "held_words",
     "load_case",
     "parse_case",
     "read_toml",
     "resolve",
     "set_path",
+    "size_words",
     "to_dict",
 ]

@@ -14,6 +14,17 @@ from .model import CaseInput
 from .resolve import resolve
 from .schema import check_keys
 
+SAME_IN_ANOTHER_WAY: dict[str, tuple[str, ...]] = {
+    "fastener.rounding": ("across_corners",),
+    "fastener.across_corners": ("rounding",),
+    "fastener.yield_strength": ("hardness", "yield"),
+    "fastener.hardness": ("yield_strength", "yield"),
+    "fastener.yield": ("yield_strength", "hardness"),
+    "wrench.yield_strength": ("hardness",),
+    "wrench.hardness": ("yield_strength",),
+}
+"""Keys of the same table that a key takes the place of, by its dotted path."""
+
 
 def read_toml(path: str | Path) -> dict[str, Any]:
     """Return the raw tables of a TOML file. Raises InputError when it cannot be read or is not TOML."""
@@ -62,7 +73,8 @@ def parse_case(
 def set_path(raw: Mapping[str, Any], path: str, value: Any) -> dict[str, Any]:
     """Return a copy of the raw tables with the key at a dotted `path` ("fastener.rounding") set to `value`.
 
-    The value is checked only when the case is parsed. Raises InputError when no key has this path.
+    Keys that say the same in another way go: a yield strength takes the place of a hardness. The value
+    is checked only when the case is parsed. Raises InputError when no key has this path.
     """
     if field_of(path) is None or path == "format":
         paths = [entry.path for entry in FIELDS if entry.path != "format"]
@@ -81,4 +93,6 @@ def set_path(raw: Mapping[str, Any], path: str, value: Any) -> dict[str, Any]:
     if not isinstance(part, dict):
         raise InputError([Problem(f"[{table}]", "is not a table", f"write [{table}] on a line of its own")])
     part[key] = value
+    for other in SAME_IN_ANOTHER_WAY.get(path, ()):
+        part.pop(other, None)
     return changed

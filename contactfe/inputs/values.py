@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from ..errors import ContactFEError, nearest
-from ..standards import grade, size
+from ..standards import grade, meant_profile, parse_hardness, size
 from ..units import KINDS, parse_number, parse_quantity
 from .fields import Field
 
@@ -37,6 +37,8 @@ def read_value(field: Field, raw: Any) -> Any:
         text = size(text).name
     elif field.kind == "grade":
         text = grade(text).name
+    elif field.kind == "hardness":
+        text = parse_hardness(text).text
     return text
 
 
@@ -92,7 +94,8 @@ def _text(field: Field, raw: Any) -> str:
 def _choice(field: Field, text: str) -> str:
     if text in field.choices:
         return text
-    hint = nearest(text, field.choices) or f"write {_listed(field.choices)}"
+    near = meant_profile(text) if field.path == "wrench.profile" else nearest(text, field.choices)
+    hint = near or f"write {_listed(field.choices)}"
     raise ContactFEError(f'"{text}" is not known here', hint=hint, slug="choice")
 
 

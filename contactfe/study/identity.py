@@ -21,7 +21,7 @@ def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | Non
         ContactFEError: an outline file cannot be read.
     """
     record = asdict(case)
-    del record["name"], record["cautions"]
+    del record["name"], record["cautions"], record["origins_items"]
     del record["wrench"]["rules_items"]
     for body in ("fastener", "wrench"):
         if record[body]["outline"] is not None:
