@@ -1,6 +1,7 @@
 """Contact of two meshed bodies: gap search, the bounded problem, its solver, and the audit of every solution."""
 
 from contactfe.contact.audit import Audit, audit
+from contactfe.contact.cap import friction_share
 from contactfe.contact.problem import ContactBuilder, ContactProblem, Handle
 from contactfe.contact.rig import (
     ContactLaw,
@@ -30,6 +31,7 @@ __all__ = [
     "audit",
     "complementarity",
     "free_play",
+    "friction_share",
     "solve_bounded",
     "solve_problem",
     "widest_clearance",

@@ -1,6 +1,14 @@
 """Turning the wrench: bodies, torque-rotation curve and what it says."""
 
-from contactfe.turn.build import BodyModel, BuiltPair, assemble, build_pair, fastener_body, wrench_body
+from contactfe.turn.build import (
+    BodyModel,
+    BuiltPair,
+    assemble,
+    build_pair,
+    contact_law,
+    fastener_body,
+    wrench_body,
+)
 from contactfe.turn.curve import TorqueCurve, head_rotation, smooth_through, spread_mm, torque_curve
 from contactfe.turn.estimate import (
     EarlyAnswer,
@@ -22,6 +30,7 @@ __all__ = [
     "TorqueCurve",
     "assemble",
     "build_pair",
+    "contact_law",
     "early_answer",
     "fastener_body",
     "fastener_state",
