@@ -2,7 +2,7 @@
 
 from contactfe.contact.audit import Audit, audit
 from contactfe.contact.cap import friction_share
-from contactfe.contact.problem import ContactBuilder, ContactProblem, Handle
+from contactfe.contact.problem import HEAD_PLACE, HEAD_ROTATION, ContactBuilder, ContactProblem, Handle
 from contactfe.contact.rig import (
     ContactLaw,
     ContactRig,
@@ -15,6 +15,8 @@ from contactfe.contact.search import GapSearch, Pairing, SearchRules
 from contactfe.contact.solver import BoundedProblem, Dense, SolveReport, complementarity, solve_bounded
 
 __all__ = [
+    "HEAD_PLACE",
+    "HEAD_ROTATION",
     "Audit",
     "BoundedProblem",
     "ContactBuilder",
