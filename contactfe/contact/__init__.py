@@ -11,7 +11,7 @@ from contactfe.contact.rig import (
     solve_problem,
     widest_clearance,
 )
-from contactfe.contact.search import GapSearch, Pairing, SearchRules
+from contactfe.contact.search import GapSearch, Pairing, SearchRules, turned
 from contactfe.contact.solver import BoundedProblem, Dense, SolveReport, complementarity, solve_bounded
 
 __all__ = [
@@ -36,5 +36,6 @@ __all__ = [
     "friction_share",
     "solve_bounded",
     "solve_problem",
+    "turned",
     "widest_clearance",
 ]

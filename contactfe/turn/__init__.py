@@ -15,6 +15,7 @@ from contactfe.turn.build import (
     wrench_body,
     wrench_material,
 )
+from contactfe.turn.crush import crushed_runs, relief
 from contactfe.turn.curve import TorqueCurve, head_rotation, smooth_through, spread_mm, torque_curve
 from contactfe.turn.estimate import (
     EarlyAnswer,
@@ -52,6 +53,7 @@ __all__ = [
     "at_modulus",
     "build_pair",
     "contact_law",
+    "crushed_runs",
     "early_answer",
     "fastener_body",
     "fastener_state",
@@ -65,6 +67,7 @@ __all__ = [
     "meshed_case",
     "onset",
     "peak",
+    "relief",
     "scaled",
     "shape_case",
     "slip_estimate",
