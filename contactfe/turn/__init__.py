@@ -31,6 +31,7 @@ from contactfe.turn.build import (
     wrench_body,
     wrench_material,
 )
+from contactfe.turn.crush import crushed_runs, relief
 from contactfe.turn.curve import TorqueCurve, head_rotation, smooth_through, spread_mm, torque_curve
 from contactfe.turn.estimate import (
     EarlyAnswer,
@@ -76,6 +77,7 @@ __all__ = [
     "build_pair",
     "compute_body",
     "contact_law",
+    "crushed_runs",
     "digest",
     "early_answer",
     "fastener_body",
@@ -92,6 +94,7 @@ __all__ = [
     "outline_of",
     "outlines",
     "peak",
+    "relief",
     "scaled",
     "shape_case",
     "slip_estimate",

@@ -11,7 +11,7 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules
+from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules, friction_share
 from contactfe.contact.problem import HEAD_PLACE, HEAD_ROTATION
 from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
 from contactfe.errors import GeometryError
@@ -157,9 +157,13 @@ def _rig(
 
 
 def contact_law(case: CaseInput) -> ContactLaw:
-    """Friction and cap: the constraint factor times the yield strength of the softer body."""
-    softer = min(case.fastener.yield_strength, case.wrench.yield_strength)
-    return ContactLaw(case.contact.friction, case.contact.constraint_factor * softer, engaged_fraction(case))
+    """Friction and cap: the constraint factor times the yield strength of the softer body, less what friction takes.
+
+    Between parallel jaws some friction is shared (``contact.slide``); the cap is that of full friction there too.
+    """
+    softer, contact = min(case.fastener.yield_strength, case.wrench.yield_strength), case.contact
+    cap = contact.constraint_factor * friction_share(contact.friction, contact.plane) * softer
+    return ContactLaw(contact.friction, cap, engaged_fraction(case))
 
 
 def fastener_material(case: CaseInput) -> PlaneMaterial:
