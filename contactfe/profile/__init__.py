@@ -4,35 +4,46 @@ from contactfe.profile.check import TOUCHING, as_polygon, check_outline
 from contactfe.profile.curves import Outline, Piece, arc, filleted_loop, line
 from contactfe.profile.fasteners import across_corners, fastener_outline, half_flat, turned_diameter
 from contactfe.profile.files import (
+    across_flats_of,
     OutlineFile,
     outline_text,
     parse_outline,
     read_outline,
     read_outline_file,
+    register_drawings,
     write_outline,
 )
-from contactfe.profile.pair import ProfilePair, profile_pair
+from contactfe.profile.drawing import FASTENER_NAMES, WRENCH_NAMES
+from contactfe.profile.judge import crossings, drawing_problems
+from contactfe.profile.pair import ProfilePair, opening_of, profile_pair
 from contactfe.profile.wrenches import wrench_outline
 
 __all__ = [
+    "FASTENER_NAMES",
     "TOUCHING",
+    "WRENCH_NAMES",
     "Outline",
     "OutlineFile",
     "Piece",
     "ProfilePair",
     "across_corners",
+    "across_flats_of",
     "arc",
     "as_polygon",
     "check_outline",
+    "crossings",
+    "drawing_problems",
     "fastener_outline",
     "filleted_loop",
     "half_flat",
     "line",
+    "opening_of",
     "outline_text",
     "parse_outline",
     "profile_pair",
     "read_outline",
     "read_outline_file",
+    "register_drawings",
     "turned_diameter",
     "wrench_outline",
     "write_outline",
