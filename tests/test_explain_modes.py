@@ -40,14 +40,15 @@ from contactfe.explain import (
 from contactfe.explain.alone import reassembled, top_of
 from contactfe.explain.bodies import SharedBodies
 from contactfe.explain.factors import changed, mixed
-from contactfe.explain.ligaments import reached, reached_lazily
+from contactfe.strength.wrench import reached, reached_lazily
 from contactfe.explain.morph import moved
 from contactfe.explain.nearby import Nearby
 from contactfe.explain.shares import largest_first
 from contactfe.inputs import CaseInput, parse_case
 from contactfe.mesh import mesh_outline, wrench_sizes
 from contactfe.profile import Outline, profile_pair
-from contactfe.turn import CaseRecord, torque_curve
+from contactfe.case import CaseRecord
+from contactfe.turn import torque_curve
 from contactfe.turn.build import meshed_case
 
 COARSE = {"edge_at_contact": "0.4 mm", "edge_max": "3 mm"}

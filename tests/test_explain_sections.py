@@ -21,10 +21,10 @@ from contactfe.elastic import HeldBody, PlaneMaterial, nodal_stresses, von_mises
 from contactfe.elastic.loads import side_loads
 from contactfe.errors import ContactFEError
 from contactfe.explain import Cuts, Resultants, head_cuts, probe, resultants, utilisation
-from contactfe.explain.collapse import collapse_use, self_stress
-from contactfe.explain.head import closed_round
-from contactfe.explain.sections import SHARES, STATIONS
-from contactfe.explain.torsion import HEX_TORSION_STRESS, body_torsion, heap_volume, twist_off
+from contactfe.strength.plastic_limit import ring_utilisation, self_stress
+from contactfe.strength.operator import closed_round
+from contactfe.strength.sections import SHARES, STATIONS
+from contactfe.strength.torsion import HEX_TORSION_STRESS, body_torsion, heap_volume, twist_off
 from contactfe.inputs import parse_case, to_dict
 from contactfe.mesh import SectionMesh, SizeField, mesh_outline
 from contactfe.profile import Outline, Piece, arc, line
@@ -486,7 +486,7 @@ def test_stock_follows_the_size_and_can_be_given() -> None:
 
 def test_cuts_through_a_jaw_balance_the_contact_forces_of_the_curve() -> None:
     # Free body: a cut across a jaw carries exactly the contact forces beyond it, whatever the material does.
-    from contactfe.explain import wrench_states
+    from contactfe.turn import wrench_states
 
     c = case("open-end", mesh={"edge_at_contact": "0.3 mm", "edge_max": "2.5 mm"})
     b, (curve, _) = built(c), solved(c)
@@ -511,9 +511,9 @@ def test_cuts_through_a_jaw_balance_the_contact_forces_of_the_curve() -> None:
 
 def test_the_rows_of_a_head_give_the_resultants_of_its_stresses() -> None:
     # The same resultants from nodal stresses read at the stations of every cut, and from displacements by rows.
-    from contactfe.explain import wrench_states
-    from contactfe.explain.head import head_sections
-    from contactfe.explain.sections import STATIONS
+    from contactfe.turn import wrench_states
+    from contactfe.strength.operator import head_sections
+    from contactfe.strength.sections import STATIONS
     from contactfe.turn.build import wrench_material
 
     c = case("ring-six", mesh={"edge_at_contact": "0.4 mm", "edge_max": "3 mm"})

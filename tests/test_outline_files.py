@@ -24,7 +24,7 @@ from contactfe.profile import (
     read_outline_file,
     write_outline,
 )
-from contactfe.turn import CaseRecord, solve_case
+from contactfe.case import CaseRecord, solve_case
 
 MESHES = Path(__file__).parent.parent / "meshes"
 HAND = (MESHES / "hand-drawn-ring-16mm.toml").read_text(encoding="utf-8")

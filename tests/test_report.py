@@ -50,7 +50,8 @@ from contactfe.report.inputs import input_tables
 from contactfe.report.rows import outcome, swept_inputs
 from contactfe.report.style import as_bytes
 from contactfe.report.words import ANSWERS, number
-from contactfe.turn import CaseRecord, fastener_state, solve_case
+from contactfe.case import CaseRecord, solve_case
+from contactfe.turn import fastener_state
 from contactfe.turn.curve import head_rotation
 
 VERSION = "1.2.3"

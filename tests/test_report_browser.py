@@ -19,7 +19,7 @@ import pytest
 from contactfe.inputs import parse_case
 from contactfe.report import case_page, study_page
 from contactfe.report.words import number
-from contactfe.turn import solve_case
+from contactfe.case import solve_case
 
 FLAGS = (
     "--headless",

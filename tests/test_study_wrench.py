@@ -25,7 +25,7 @@ from contactfe.report.study import study_charts
 from contactfe.report.study_pages import study_page
 from contactfe.study import pivots, read_rows
 from contactfe.study.tables import MARKS, Row, mark, reached_torque
-from contactfe.turn import solve_case
+from contactfe.case import solve_case
 
 COARSE = {"edge_at_contact": "0.4 mm", "edge_max": "3 mm"}
 HEAD = {"size": "M10", "grade": "8.8", "stock": "bar"}
