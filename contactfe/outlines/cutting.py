@@ -6,9 +6,12 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from contactfe.outlines.chain import Fault
 from contactfe.profile import Outline, Piece, line
+
+Array = NDArray[np.float64]
 
 
 def cut_handle(outline: Outline, distance: float, faults: list[Fault]) -> Outline:
@@ -56,7 +59,7 @@ def _direction(outer: Sequence[Piece]) -> float:
     return found
 
 
-def _split(outer: Sequence[Piece], d: np.ndarray, distance: float) -> tuple[list[Piece], int]:  # type: ignore[type-arg]
+def _split(outer: Sequence[Piece], d: Array, distance: float) -> tuple[list[Piece], int]:
     """The pieces parted where they cross the line at a distance along d, and how often they do."""
     parted: list[Piece] = []
     count = 0
@@ -70,7 +73,7 @@ def _split(outer: Sequence[Piece], d: np.ndarray, distance: float) -> tuple[list
     return parted, count
 
 
-def _crossing(p: Piece, d: np.ndarray, distance: float) -> list[float]:  # type: ignore[type-arg]
+def _crossing(p: Piece, d: Array, distance: float) -> list[float]:
     """Fractions of a piece's length at which it crosses the line."""
     if not p.is_arc:
         a, b = float(np.array(p.start) @ d) - distance, float(np.array(p.end) @ d) - distance

@@ -76,7 +76,9 @@ class Collector:
         missing = [name for name in self.wanted if name not in self.layers]
         if missing:
             known = ", ".join(f'"{name}"' for name in sorted(self.layers)) or "none"
-            raise fault(self.source, "--layer", f'no lines on layer "{missing[0]}"', f"layers with lines: {known}")
+            raise fault(
+                self.source, "--layer", f'no lines on layer "{missing[0]}"', f"layers with lines: {known}"
+            )
         if not self.strokes:
             held = ", ".join(f"{count} {kind}" for kind, count in self.passed_over.items())
             raise fault(
@@ -117,7 +119,10 @@ def read_bytes(path: Path) -> bytes:
         data = path.read_bytes()
     except OSError as error:
         raise fault(
-            str(path), "", f"cannot be read: {error.strerror}", "check the path and the permissions of the file"
+            str(path),
+            "",
+            f"cannot be read: {error.strerror}",
+            "check the path and the permissions of the file",
         ) from error
     if not data.strip():
         raise fault(str(path), "", "is empty", "save the drawing anew")

@@ -6,6 +6,7 @@ Group codes and the meaning of $INSUNITS: the published DXF reference. The reade
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -181,7 +182,10 @@ def _circular(entity: Any) -> list[Stroke]:
     begin = math.radians(float(entity.dxf.start_angle))
     sweep = (math.radians(float(entity.dxf.end_angle)) - begin) % math.tau or math.tau
     if sweep > math.pi * 1.999999:
-        return [Conic(centre, u, v, begin, begin + sweep / 2), Conic(centre, u, v, begin + sweep / 2, begin + sweep)]
+        return [
+            Conic(centre, u, v, begin, begin + sweep / 2),
+            Conic(centre, u, v, begin + sweep / 2, begin + sweep),
+        ]
     return [Conic(centre, u, v, begin, begin + sweep)]
 
 
@@ -229,7 +233,7 @@ def _spline(entity: Any) -> list[Stroke]:
     knots = np.asarray(tool.knots(), dtype=float)
     inside = knots[tool.order - 1 : len(knots) - tool.order + 1]
     found: list[Stroke] = []
-    for a, b in zip(inside[:-1], inside[1:], strict=True):
+    for a, b in itertools.pairwise(inside):
         if not b - a > 1e-12 * max(1.0, float(np.ptp(knots))):
             continue
         t = np.linspace(a, b, SAMPLES + 1)

@@ -92,11 +92,15 @@ def _loop_data(loop: tuple[Piece, ...]) -> str:
         if not p.is_arc:
             parts.append(f"L {_xy(p.end)}")
             continue
-        halves = 2 if abs(p.turn) > math.pi * 0.999 else 1  # near half a circle the centre would be ill-defined
+        halves = (
+            2 if abs(p.turn) > math.pi * 0.999 else 1
+        )  # near half a circle the centre would be ill-defined
         for k in range(1, halves + 1):
             x, y = p.points(np.array([k / halves]))[0].tolist() if k < halves else p.end
             large = int(abs(p.turn) / halves > math.pi)
-            parts.append(f"A {p.radius:.{DIGITS}f} {p.radius:.{DIGITS}f} 0 {large} {int(p.turn < 0)} {_xy((x, y))}")
+            parts.append(
+                f"A {p.radius:.{DIGITS}f} {p.radius:.{DIGITS}f} 0 {large} {int(p.turn < 0)} {_xy((x, y))}"
+            )
     return " ".join([*parts, "Z"])
 
 
@@ -106,5 +110,8 @@ def _xy(point: tuple[float, float]) -> str:
 
 def _not_written(path: Path, error: OSError) -> ContactFEError:
     return ContactFEError(
-        f"cannot be written: {error.strerror}", where=str(path), hint="choose another folder", slug="not-writable"
+        f"cannot be written: {error.strerror}",
+        where=str(path),
+        hint="choose another folder",
+        slug="not-writable",
     )

@@ -8,6 +8,7 @@ one used here has tangent legs of equal length d with d^2 (2 - 2 t0.t1) + 2 d v.
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -35,7 +36,7 @@ def fit_smooth(points: Array, tangents: Array, tolerance: float) -> list[Piece]:
     length = np.hypot(*t.T)
     flat = length < 1e-12 * max(float(length.max()), 1e-300)
     t = t / np.where(flat, 1.0, length)[:, None]
-    for i in np.flatnonzero(flat):  # a cusp or a standstill: the direction of the chord there
+    for i in np.flatnonzero(flat).tolist():  # a cusp or a standstill: the direction of the chord there
         chord = p[min(i + 1, len(p) - 1)] - p[max(i - 1, 0)]
         t[i] = chord / max(float(np.hypot(*chord)), 1e-300)
     found: list[Piece] = []
@@ -69,7 +70,7 @@ def fit_points(points: Array, tolerance: float, closed: bool) -> list[Piece]:
     turn = np.abs(np.remainder(np.diff(angle) + math.pi, math.tau) - math.pi)
     corners = [0, *(np.flatnonzero(turn > CORNER) + 1).tolist(), len(p) - 1]
     found: list[Piece] = []
-    for a, b in zip(corners[:-1], corners[1:], strict=True):
+    for a, b in itertools.pairwise(corners):
         run = p[a : b + 1]
         if len(run) == 2:
             found.append(line(run[0], run[1], ""))
@@ -105,8 +106,10 @@ def _biarc(p0: Array, t0: Array, p1: Array, t1: Array) -> list[Piece] | None:
         d = -c / b
         d -= (a * d * d + b * d + c) / (2 * a * d + b)
     else:
-        d = -2.0 * c / (b + math.sqrt(b * b - 4.0 * a * c)) if b > 0 else (
-            (-b + math.sqrt(b * b - 4.0 * a * c)) / (2.0 * a)
+        d = (
+            -2.0 * c / (b + math.sqrt(b * b - 4.0 * a * c))
+            if b > 0
+            else ((-b + math.sqrt(b * b - 4.0 * a * c)) / (2.0 * a))
         )
     if not 0.0 < d < 4.0 * chord:
         return None

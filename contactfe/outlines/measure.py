@@ -79,4 +79,6 @@ def mirror_axis(loop: Sequence[Piece]) -> float | None:
 def _dense(loop: Sequence[Piece], count: int = 4000) -> Array:
     """About `count` points at even distances along a loop, (n, 2)."""
     total = sum(p.length for p in loop)
-    return np.vstack([p.points(np.arange(n) / n) for p in loop for n in [max(1, math.ceil(count * p.length / total))]])
+    return np.vstack(
+        [p.points(np.arange(n) / n) for p in loop for n in [max(1, math.ceil(count * p.length / total))]]
+    )

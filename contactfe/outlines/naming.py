@@ -47,16 +47,22 @@ def seat_of(pieces: Sequence[Piece], handle: float, flats: int = 6) -> tuple[flo
     widths = np.array([width_at(points, a, flats) for a in grid])
     around = grid[widths > 0.98 * widths.max()]
     peaks = [
-        minimize_scalar(lambda a: -width_at(points, a, flats), bounds=(a - 0.005, a + 0.005), method="bounded", options={"xatol": 1e-7}).x
+        minimize_scalar(
+            lambda a: -width_at(points, a, flats),
+            bounds=(a - 0.005, a + 0.005),
+            method="bounded",
+            options={"xatol": 1e-7},
+        ).x
         for a in around
-        if width_at(points, a, flats) >= max(width_at(points, a - 0.0044, flats), width_at(points, a + 0.0044, flats))
+        if width_at(points, a, flats)
+        >= max(width_at(points, a - 0.0044, flats), width_at(points, a + 0.0044, flats))
     ]
     front = handle + math.pi
     best = max(width_at(points, a, flats) for a in [*normals, *peaks, *grid.tolist()])
     good = [a for a in [*normals, *peaks] if width_at(points, a, flats) > best * (1 - 2e-5)] or peaks
     seat = min(good, key=lambda a: round(abs(math.remainder(a - front, pitch)), 6))
     # Exact directions of flanks come first: the seat is put where the flat looks closest to the front.
-    return math.remainder(front + math.remainder(seat - front, pitch), math.tau), best
+    return round(math.remainder(front + math.remainder(seat - front, pitch), math.tau), 10) + 0.0, best
 
 
 def _reach(pieces: Sequence[Piece]) -> float:
@@ -70,7 +76,9 @@ def named_wrench(outline: Outline, mouth: Mouth | None, faults: list[Fault]) -> 
     """
     number, chain = facing(outline, mouth)
     if not chain:
-        faults.append(Fault("", "no opening is found around the axis", 'state the axis: --axis "X,Y"', (0.0, 0.0)))
+        faults.append(
+            Fault("", "no opening is found around the axis", 'state the axis: --axis "X,Y"', (0.0, 0.0))
+        )
         return outline, 0.0, 0.0
     loop = outline.loops[number]
     opening = [loop[k] for k in chain]
@@ -97,18 +105,22 @@ def named_wrench(outline: Outline, mouth: Mouth | None, faults: list[Fault]) -> 
             plain_name = "blend" if n == 0 and p.is_arc and p.turn < 0 else "outside"
             names.setdefault((n, k), "handle-end" if (n, k) == (0, end) else plain_name)
     named = tuple(
-        tuple(replace(p, name=names[n, k]) for k, p in enumerate(ring_)) for n, ring_ in enumerate(outline.loops)
+        tuple(replace(p, name=names[n, k]) for k, p in enumerate(ring_))
+        for n, ring_ in enumerate(outline.loops)
     )
     return Outline(named), flat, width
 
 
 def _is_slot(p: Piece, opening: Sequence[Piece]) -> bool:
     """Whether a straight side along the mouth (+x) passes a tube only: much narrower than what lies behind it."""
-    if p.is_arc or abs(math.remainder(math.atan2(p.end[1] - p.start[1], p.end[0] - p.start[0]), math.pi)) > PARALLEL:
+    if (
+        p.is_arc
+        or abs(math.remainder(math.atan2(p.end[1] - p.start[1], p.end[0] - p.start[0]), math.pi)) > PARALLEL
+    ):
         return False
     half = max(abs(q.points(np.array([0.5]))[0, 1]) for q in opening)
     ahead = min(p.start[0], p.end[0]) > 0.3 * half
-    return ahead and abs(p.start[1]) < 2 * SLOT * half
+    return bool(ahead and abs(p.start[1]) < 2 * SLOT * half)
 
 
 def _opening_name(p: Piece, opening: Sequence[Piece], width: float, open_flat: float | None) -> str:
@@ -196,7 +208,11 @@ def named_fastener(outline: Outline, faults: list[Fault]) -> tuple[Outline, floa
     flats = [k for k, p in enumerate(loop) if not p.is_arc and p.length > LEAST_FLAT * size]
     if len(flats) < 3:
         faults.append(
-            Fault("", f"has {len(flats)} long straight edges, three or more are needed", "draw its flats as lines")
+            Fault(
+                "",
+                f"has {len(flats)} long straight edges, three or more are needed",
+                "draw its flats as lines",
+            )
         )
         return outline, 0.0, 0.0, 0
     named, flat = [], 0
@@ -205,7 +221,11 @@ def named_fastener(outline: Outline, faults: list[Fault]) -> tuple[Outline, floa
         is_flat = (flats[0] + k) % len(loop) in flats
         flat += int(is_flat)
         named.append(replace(piece, name=f"flat-{flat}" if is_flat else f"corner-{flat}"))
-    reach = [abs(p.start[0] * p.end[1] - p.start[1] * p.end[0]) / p.length for p in named if p.name.startswith("flat")]
+    reach = [
+        abs(p.start[0] * p.end[1] - p.start[1] * p.end[0]) / p.length
+        for p in named
+        if p.name.startswith("flat")
+    ]
     normal = named[0].normals(np.array([0.5]))[0]
     first = math.atan2(normal[1], normal[0])
     sides = 4 if len(flats) == 4 else 6

@@ -111,7 +111,9 @@ def facing(outline: Outline, mouth: Mouth | None) -> tuple[int, list[int]]:
     # The jaws' edges: the pieces nearest to the mouth's two sides among those that bound the free angle.
     upper = min((k for k in range(len(loop)) if seen[k] is not None), key=lambda k: seen[k] or 0.0)
     lower_angles = [_first_seen(q, math.tau - a, mouth, size) for q, a in zip(points, angles, strict=True)]
-    lower = min((k for k in range(len(loop)) if lower_angles[k] is not None), key=lambda k: lower_angles[k] or 0.0)
+    lower = min(
+        (k for k in range(len(loop)) if lower_angles[k] is not None), key=lambda k: lower_angles[k] or 0.0
+    )
     # Material on the left: along the opening the loop runs clockwise about the axis, from the upper tip back.
     there = [(upper + i) % len(loop) for i in range((lower - upper) % len(loop) + 1)]
     back = [(lower + i) % len(loop) for i in range((upper - lower) % len(loop) + 1)]

@@ -29,7 +29,9 @@ def read_points(path: Path) -> tuple[list[Array], Drawing]:
     try:
         lines = data.decode("utf-8-sig").splitlines()
     except UnicodeDecodeError as error:
-        raise fault(str(path), "", f"is not UTF-8 text (byte {error.start})", "save it as UTF-8 text") from error
+        raise fault(
+            str(path), "", f"is not UTF-8 text (byte {error.start})", "save it as UTF-8 text"
+        ) from error
     unit, first = _header(lines)
     loops: list[list[tuple[float, float]]] = [[]]
     count = 0
@@ -69,7 +71,9 @@ def _point(text: str, number: int, source: str) -> tuple[float, float]:
     except ValueError:
         values = []
     if len(values) != 2 or not all(math.isfinite(v) and abs(v) < 1e7 for v in values):
-        raise fault(source, f"line {number}", f'"{text.strip()[:40]}" is not a point', "write two numbers: 8.08,-2.25")
+        raise fault(
+            source, f"line {number}", f'"{text.strip()[:40]}" is not a point', "write two numbers: 8.08,-2.25"
+        )
     return values[0], values[1]
 
 

@@ -22,7 +22,15 @@ from contactfe.outlines.opening import axis_of, mouth_of, straightened
 from contactfe.outlines.points import read_points
 from contactfe.outlines.strokes import Line
 from contactfe.outlines.svg import read_svg
-from contactfe.profile import Outline, OutlineFile, Piece, crossings, drawing_problems, filleted_loop, read_outline_file
+from contactfe.profile import (
+    Outline,
+    OutlineFile,
+    Piece,
+    crossings,
+    drawing_problems,
+    filleted_loop,
+    read_outline_file,
+)
 
 SUFFIXES = (".dxf", ".svg", ".csv", ".txt", ".toml")
 FIT, SNAP = 0.001, 0.01
@@ -80,7 +88,9 @@ class DrawingFaults(InputError):
 
     default_slug = "drawing"
 
-    def __init__(self, problems: Sequence[Problem], pieces: Sequence[Piece] = (), *, source: str = "") -> None:
+    def __init__(
+        self, problems: Sequence[Problem], pieces: Sequence[Piece] = (), *, source: str = ""
+    ) -> None:
         super().__init__(problems, source=source)
         self.pieces = tuple(pieces)
 
@@ -143,7 +153,11 @@ def _own(path: Path, options: ImportOptions) -> ImportedOutline:
 def _opening_width(drawn: OutlineFile, body: str) -> float:
     from contactfe.profile import across_flats_of, opening_of
 
-    return across_flats_of(drawn.outline) if body == "fastener" else opening_of(drawn.outline, drawn.first_flat, 6)
+    return (
+        across_flats_of(drawn.outline)
+        if body == "fastener"
+        else opening_of(drawn.outline, drawn.first_flat, 6)
+    )
 
 
 def _pieces(path: Path, options: ImportOptions) -> tuple[list[Piece], Drawing]:
@@ -155,7 +169,12 @@ def _pieces(path: Path, options: ImportOptions) -> tuple[list[Piece], Drawing]:
         return [p for loop in loops for p in fit_points(loop, options.fit / scale, True)], drawing
     readers: dict[str, Callable[[Path, tuple[str, ...]], Drawing]] = {".dxf": read_dxf, ".svg": read_svg}
     if kind not in readers:
-        raise fault(str(path), "", f'"{path.suffix}" is not a kind of drawing read here', f"known: {', '.join(SUFFIXES)}")
+        raise fault(
+            str(path),
+            "",
+            f'"{path.suffix}" is not a kind of drawing read here',
+            f"known: {', '.join(SUFFIXES)}",
+        )
     drawing = readers[kind](path, options.layers)
     scale, _, _ = _unit(path, drawing, options)
     pieces = [p for stroke in drawing.strokes for p in stroke.pieces(options.fit / scale)]
@@ -178,7 +197,14 @@ def _smoothed(drawing: Drawing, tolerance: float, snap: float) -> list[Piece]:
     chained = chain(straight, min(snap, 1e-6)) if straight else Chained()
     if chained.faults:
         return [*straight, *others]
-    return [*others, *(p for loop in chained.loops for p in fit_points(np.array([q.start for q in loop]), tolerance, True))]
+    return [
+        *others,
+        *(
+            p
+            for loop in chained.loops
+            for p in fit_points(np.array([q.start for q in loop]), tolerance, True)
+        ),
+    ]
 
 
 def _unit(path: Path, drawing: Drawing, options: ImportOptions) -> tuple[float, str, str]:
@@ -186,7 +212,10 @@ def _unit(path: Path, drawing: Drawing, options: ImportOptions) -> tuple[float, 
     given = options.unit
     if path.suffix.lower() == ".svg" and drawing.unit and given not in (None, drawing.unit):
         raise fault(
-            str(path), "--unit", f"the file states its size: {drawing.stated}", "leave --unit out, or change the file"
+            str(path),
+            "--unit",
+            f"the file states its size: {drawing.stated}",
+            "leave --unit out, or change the file",
         )
     unit = given or drawing.unit
     if unit is None:
@@ -249,9 +278,15 @@ def _misplaced(loops: Sequence[Sequence[Piece]]) -> list[Problem]:
         at = loops[k][0].start
         where = f"near ({at[0]:.3f}, {at[1]:.3f}) mm"
         if not inside:
-            found.append(Fault(where, "a loop lies beside the outside", "keep one head; name its layer: --layer", at))
+            found.append(
+                Fault(where, "a loop lies beside the outside", "keep one head; name its layer: --layer", at)
+            )
         elif len(inside) > 1:
-            found.append(Fault(where, "a loop lies within a hole", "take it out; name the outline's layer: --layer", at))
+            found.append(
+                Fault(
+                    where, "a loop lies within a hole", "take it out; name the outline's layer: --layer", at
+                )
+            )
         if len(found) >= 8:
             break
     return found
@@ -332,7 +367,15 @@ class _Assembly:
         else:
             found = axis_of(loops)
         if found is None:
-            self._raise([Problem("", "the fastener's axis cannot be told", 'state it in mm of the drawing: --axis "X,Y"')])
+            self._raise(
+                [
+                    Problem(
+                        "",
+                        "the fastener's axis cannot be told",
+                        'state it in mm of the drawing: --axis "X,Y"',
+                    )
+                ]
+            )
         assert found is not None
         self.axis = found
         if found != (0.0, 0.0):

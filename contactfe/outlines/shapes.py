@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 import re
 from collections.abc import Callable, Mapping
@@ -61,32 +62,32 @@ class _Pen:
         self.strokes: list[Stroke] = []
         self.at: Array = np.zeros(2)
 
-    def moveTo(self, point: Point) -> None:  # noqa: N802
+    def moveTo(self, point: Point) -> None:
         self.at = np.array(point, dtype=float)
 
-    def lineTo(self, point: Point) -> None:  # noqa: N802
+    def lineTo(self, point: Point) -> None:
         end = np.array(point, dtype=float)
         self.strokes.append(Line(self.at, end))
         self.at = end
 
-    def curveTo(self, *points: Point) -> None:  # noqa: N802
+    def curveTo(self, *points: Point) -> None:
         control = np.vstack([self.at, np.array(points, dtype=float)])
         self.strokes.append(Bezier(control))
         self.at = control[-1]
 
-    qCurveTo = curveTo  # noqa: N815
+    qCurveTo = curveTo
 
-    def arcTo(  # noqa: N802, PLR0913
-        self, rx: float, ry: float, rotation: float, large: bool, sweep: bool, end: Point
-    ) -> None:
+    def arcTo(self, rx: float, ry: float, rotation: float, large: bool, sweep: bool, end: Point) -> None:
         to = np.array(end, dtype=float)
-        self.strokes += _svg_arc(self.at, to, (float(rx), float(ry), float(rotation)), (bool(large), bool(sweep)))
+        self.strokes += _svg_arc(
+            self.at, to, (float(rx), float(ry), float(rotation)), (bool(large), bool(sweep))
+        )
         self.at = to
 
-    def closePath(self) -> None:  # noqa: N802
+    def closePath(self) -> None:
         """The parser draws the closing line itself."""
 
-    def endPath(self) -> None:  # noqa: N802
+    def endPath(self) -> None:
         """An open path: its ends are joined, or not, with all others."""
 
 
@@ -130,7 +131,7 @@ def _points(attributes: Mapping[str, str]) -> Array:
 
 def _polyline(attributes: Mapping[str, str]) -> list[Stroke]:
     p = _points(attributes)
-    return [Line(a, b) for a, b in zip(p[:-1], p[1:], strict=True)]
+    return [Line(a, b) for a, b in itertools.pairwise(p)]
 
 
 def _polygon(attributes: Mapping[str, str]) -> list[Stroke]:

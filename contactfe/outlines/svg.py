@@ -25,11 +25,30 @@ ABSOLUTE = {"mm": 1.0, "cm": 10.0, "in": 25.4, "pt": 25.4 / 72, "pc": 25.4 / 6, 
 _LENGTH = re.compile(r"\s*([0-9]*\.?[0-9]+(?:[eE][+-]?[0-9]+)?)\s*(mm|cm|in|pt|pc|Q|q|px|%|)\s*")
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 _CALL = re.compile(r"([a-zA-Z]+)\s*\(([^()]*)\)")
-REFUSED = {"script": "a script", "foreignObject": "foreign content", "handler": "a script", "use": "a clone (use)"}
+REFUSED = {
+    "script": "a script",
+    "foreignObject": "foreign content",
+    "handler": "a script",
+    "use": "a clone (use)",
+}
 UNDRAWN = frozenset(
-    "defs clipPath mask pattern marker symbol linearGradient radialGradient filter style metadata title desc".split()
+    [
+        "defs",
+        "clipPath",
+        "mask",
+        "pattern",
+        "marker",
+        "symbol",
+        "linearGradient",
+        "radialGradient",
+        "filter",
+        "style",
+        "metadata",
+        "title",
+        "desc",
+    ]
 )
-PASSED_OVER = frozenset("text image tspan flowRoot switch a animate set".split())
+PASSED_OVER = frozenset(["text", "image", "tspan", "flowRoot", "switch", "a", "animate", "set"])
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +80,10 @@ def read_svg(path: Path, layers: tuple[str, ...] = ()) -> Drawing:
         parser.Parse(data, True)
     except expat.ExpatError as error:
         raise fault(
-            str(path), f"line {error.lineno}", f"is not SVG: {expat.ErrorString(error.code)}", "save it anew as plain SVG"
+            str(path),
+            f"line {error.lineno}",
+            f"is not SVG: {expat.ErrorString(error.code)}",
+            "save it anew as plain SVG",
         ) from error
     except (ValueError, LookupError) as error:  # an encoding that the parser does not know
         raise fault(str(path), "", f"cannot be read: {error}", "save it as UTF-8") from error
@@ -89,13 +111,17 @@ class _Reader:
         self.elements += 1
         name = tag.rpartition(":")[2]
         if self.elements > MOST_ELEMENTS:
-            raise self.problem("", f"has more than {MOST_ELEMENTS:,} elements", "keep the outline of one head only")
+            raise self.problem(
+                "", f"has more than {MOST_ELEMENTS:,} elements", "keep the outline of one head only"
+            )
         if len(self.open) > 4 * MOST_DEPTH:
             raise self.problem("", f"has groups more than {4 * MOST_DEPTH} deep", "take the groups apart")
         if any(len(text) > MOST_TEXT for text in attributes.values()):
             raise self.problem(f"<{name}>", "is too long", "keep the outline of one head only")
         if name in REFUSED:
-            raise self.problem(f"<{name}>", f"is {REFUSED[name]}, not an outline", "save it as plain SVG, clones unlinked")
+            raise self.problem(
+                f"<{name}>", f"is {REFUSED[name]}, not an outline", "save it as plain SVG, clones unlinked"
+            )
         if not self.open:
             self.open.append(self._root(name, attributes))
             return
@@ -165,7 +191,9 @@ class _Reader:
         across = height / box[3] if height else along
         if not along:
             return 1.0
-        if abs(along - across) > 1e-6 * along and attributes.get("preserveAspectRatio", "").startswith("none"):
+        if abs(along - across) > 1e-6 * along and attributes.get("preserveAspectRatio", "").startswith(
+            "none"
+        ):
             raise self.problem(
                 "viewBox", "stretches x and y differently", "let width and height follow the view box"
             )
@@ -196,7 +224,9 @@ class _Reader:
             own = _one_transform(kind, values)
             if own is None or not all(np.all(np.isfinite(part)) for part in own):
                 raise self.problem(
-                    f"<{name}> transform", f'"{kind}({arguments[:30]})" cannot be read', "save it as plain SVG"
+                    f"<{name}> transform",
+                    f'"{kind}({arguments[:30]})" cannot be read',
+                    "save it as plain SVG",
                 )
             matrix, shift = matrix @ own[0], matrix @ own[1] + shift
         return matrix, shift
@@ -217,5 +247,7 @@ def _one_transform(kind: str, v: list[float]) -> tuple[Array, Array] | None:
         return turn, about - turn @ about
     if kind in ("skewX", "skewY") and len(v) == 1:
         lean = math.tan(math.radians(v[0]))
-        return (np.array([[1.0, lean], [0.0, 1.0]]) if kind == "skewX" else np.array([[1.0, 0.0], [lean, 1.0]])), zero
+        return (
+            np.array([[1.0, lean], [0.0, 1.0]]) if kind == "skewX" else np.array([[1.0, 0.0], [lean, 1.0]])
+        ), zero
     return None

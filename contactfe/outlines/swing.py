@@ -81,11 +81,7 @@ def _longest(ends: list[tuple[float, int]], pitch: float, alternate: bool) -> fl
     """The longest of the steps from each bearing place to the next one (of the other face, when alternating)."""
     steps = []
     for end, face in ends:
-        ahead = [
-            (other - end) % pitch
-            for other, side in ends
-            if not alternate or side != face
-        ]
+        ahead = [(other - end) % pitch for other, side in ends if not alternate or side != face]
         steps.append(min((step if step > 1e-4 else step + pitch) for step in ahead))
     return max(steps)
 
@@ -123,7 +119,9 @@ def _radii(fastener: Outline) -> tuple[Array, Array]:
     angle = np.unwrap(np.arctan2(points[:, 1], points[:, 0]))
     if np.any(np.diff(angle) < -1e-9) or abs(angle[-1] - angle[0]) > math.tau:
         raise GeometryError(
-            "the fastener's outside is not seen whole from its axis", where="[fastener]", slug="not-star-shaped"
+            "the fastener's outside is not seen whole from its axis",
+            where="[fastener]",
+            slug="not-star-shaped",
         )
     angle, radius = np.remainder(angle, math.tau), np.hypot(*points.T)
     order = np.argsort(angle)

@@ -2,10 +2,11 @@
 
 from contactfe.profile.check import TOUCHING, as_polygon, check_outline
 from contactfe.profile.curves import Outline, Piece, arc, filleted_loop, line
+from contactfe.profile.drawing import FASTENER_NAMES, WRENCH_NAMES
 from contactfe.profile.fasteners import across_corners, fastener_outline, half_flat, turned_diameter
 from contactfe.profile.files import (
-    across_flats_of,
     OutlineFile,
+    across_flats_of,
     outline_text,
     parse_outline,
     read_outline,
@@ -13,7 +14,6 @@ from contactfe.profile.files import (
     register_drawings,
     write_outline,
 )
-from contactfe.profile.drawing import FASTENER_NAMES, WRENCH_NAMES
 from contactfe.profile.judge import crossings, drawing_problems
 from contactfe.profile.pair import ProfilePair, opening_of, profile_pair
 from contactfe.profile.wrenches import wrench_outline

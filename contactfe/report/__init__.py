@@ -3,6 +3,7 @@
 from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
 from contactfe.report.files import FILES, fields, write_case_folder
+from contactfe.report.imported import faults_figure, imported_figure
 from contactfe.report.pages import case_page
 from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.state import BodyState, SlipState, slip_state
@@ -19,7 +20,9 @@ __all__ = [
     "draw_curve",
     "draw_pair",
     "drawing_figure",
+    "faults_figure",
     "fields",
+    "imported_figure",
     "pair_figure",
     "save",
     "slip_state",
