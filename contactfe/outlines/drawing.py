@@ -13,7 +13,7 @@ from contactfe.errors import InputError, Problem
 from contactfe.outlines.strokes import Stroke
 
 MOST_BYTES = 20_000_000
-MOST_STROKES = 100_000
+MOST_STROKES = 60_000
 MOST_DEPTH = 16
 """Of blocks in blocks and groups in groups."""
 LARGEST = 1e7

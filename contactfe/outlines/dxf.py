@@ -44,7 +44,8 @@ def read_dxf(path: Path, layers: tuple[str, ...] = ()) -> Drawing:
     units = document.header.get("$INSUNITS", 0)
     reader = _Reader(path, layers, _hidden_layers(document))
     try:
-        reader.take(document.modelspace(), "", ())
+        with np.errstate(invalid="ignore", over="ignore"):  # what is not finite is refused when it is taken
+            reader.take(document.modelspace(), "", ())
     except RecursionError as error:
         raise reader.problem("", "has blocks that include each other", "take the blocks apart") from error
     return reader.found.drawing(INSUNITS.get(units), f"$INSUNITS = {units}" if units in INSUNITS else "")

@@ -96,6 +96,8 @@ def _biarc(p0: Array, t0: Array, p1: Array, t1: Array) -> list[Piece] | None:
     """One or two pieces from p0 along t0 to p1 along t1; None where no such pair goes forward."""
     v = p1 - p0
     chord = float(np.hypot(*v))
+    if chord == 0.0:
+        return None
     bend = max(abs(float(v[0] * t[1] - v[1] * t[0])) for t in (t0, t1)) / chord
     if bend < STRAIGHT and float(v @ t0) > 0 and float(v @ t1) > 0:
         return [line(p0, p1, "")]

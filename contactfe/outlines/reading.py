@@ -163,30 +163,30 @@ def _opening_width(drawn: OutlineFile, body: str) -> float:
 def _pieces(path: Path, options: ImportOptions) -> tuple[list[Piece], Drawing]:
     """The pieces of a file in its own unit, fitted within the tolerance as far as the unit is known."""
     kind = path.suffix.lower()
+    readers: dict[str, Callable[[Path, tuple[str, ...]], Drawing]] = {".dxf": read_dxf, ".svg": read_svg}
     if kind in (".csv", ".txt"):
         loops, drawing = read_points(path)
         scale, _, _ = _unit(path, drawing, options)
-        return [p for loop in loops for p in fit_points(loop, options.fit / scale, True)], drawing
-    readers: dict[str, Callable[[Path, tuple[str, ...]], Drawing]] = {".dxf": read_dxf, ".svg": read_svg}
-    if kind not in readers:
+        pieces = [p for loop in loops for p in fit_points(loop, options.fit / scale, True)]
+    elif kind in readers:
+        drawing = readers[kind](path, options.layers)
+        scale, _, _ = _unit(path, drawing, options)
+        if options.smooth:
+            pieces = _smoothed(drawing, options.fit / scale, options.snap / scale)
+        else:
+            pieces = [p for stroke in drawing.strokes for p in stroke.pieces(options.fit / scale)]
+    else:
         raise fault(
             str(path),
             "",
             f'"{path.suffix}" is not a kind of drawing read here',
             f"known: {', '.join(SUFFIXES)}",
         )
-    drawing = readers[kind](path, options.layers)
-    scale, _, _ = _unit(path, drawing, options)
-    pieces = [p for stroke in drawing.strokes for p in stroke.pieces(options.fit / scale)]
-    if options.smooth:
-        pieces = _smoothed(drawing, options.fit / scale, options.snap / scale)
     if len(pieces) > MOST_PIECES:
-        raise fault(
-            str(path),
-            "",
-            f"gives {len(pieces):,} pieces, more than {MOST_PIECES:,}",
-            "fit its short lines by arcs: --smooth; or name the layer of the outline: --layer",
-        )
+        hint = "allow arcs to lie farther from the curve: --fit; or name the layer of the outline: --layer"
+        if kind in readers and not options.smooth:
+            hint = "fit its short lines by arcs: --smooth; or name the layer of the outline: --layer"
+        raise fault(str(path), "", f"gives {len(pieces):,} pieces, more than {MOST_PIECES:,}", hint)
     return pieces, drawing
 
 

@@ -77,7 +77,8 @@ def read_svg(path: Path, layers: tuple[str, ...] = ()) -> Drawing:
     parser.StartElementHandler = reader.start
     parser.EndElementHandler = reader.end
     try:
-        parser.Parse(data, True)
+        with np.errstate(invalid="ignore", over="ignore"):  # what is not finite is refused when it is taken
+            parser.Parse(data, True)
     except expat.ExpatError as error:
         raise fault(
             str(path),
