@@ -26,8 +26,9 @@ _HOME = {
     "torque_curve": "contactfe.turn",
     "SlipEstimate": "contactfe.turn",
     "slip_estimate": "contactfe.turn",
-    "CaseRecord": "contactfe.turn",
-    "solve_case": "contactfe.turn",
+    "CaseRecord": "contactfe.case",
+    "solve_case": "contactfe.case",
+    "Limit": "contactfe.case",
     "ContactFEError": "contactfe.errors",
 }
 

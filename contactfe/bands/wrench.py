@@ -4,22 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-import numpy as np
-
 from contactfe.bands.jobs import Job
-from contactfe.explain import judged
-from contactfe.turn import BuiltPair, CaseRecord, SlipEstimate, TorqueCurve
-from contactfe.turn.estimate import peak
+from contactfe.case import wrench_ends_at
+from contactfe.turn import BuiltPair, TorqueCurve, peak
 
 
 def gives_way_at(built: BuiltPair, curve: TorqueCurve) -> float | None:
     """Torque N m at which the wrench gives way before the grip is lost; None where it does not."""
     if curve.free_play is None:
         return None
-    rotation, torque = peak(curve)
-    estimate = SlipEstimate(False, slip_torque_Nm=torque, slip_rotation_deg=float(np.degrees(rotation)))
-    reached = judged(CaseRecord(built, curve, estimate)).reached
-    return None if reached is None or reached[0] >= torque else reached[0]
+    return wrench_ends_at(built, curve, peak(curve)[1])
 
 
 def wrench_cautions(plain: Job, samples: Sequence[Job], weak: Mapping[Job, float]) -> list[str]:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from typing import Any
 
 from contactfe.bands import band
+from contactfe.case import solve_case
 from contactfe.explain import explain
 from contactfe.inputs import parse_case
-from contactfe.turn import solve_case
 
 
 @dataclass(frozen=True)

@@ -256,11 +256,11 @@ def _say_tables(plan: StudyPlan, done: StudyDone) -> None:
 
 
 def _say_spread(done: StudyDone) -> None:
-    """Too many values for a table: the least, the middle and the most of the torque reached."""
-    from contactfe.study.tables import mark, mark_words, reached_torque
+    """Too many values for a table: the least, the middle and the most of the torque delivered."""
+    from contactfe.study.tables import delivered_torque, mark, mark_words
 
     torque = sorted(
-        (value, row["name"], mark(row)) for row in done.rows if (value := reached_torque(row)) is not None
+        (value, row["name"], mark(row)) for row in done.rows if (value := delivered_torque(row)) is not None
     )
     if not torque:
         say("no case has a slip torque")

@@ -15,8 +15,8 @@ from contactfe.errors import InputError, Problem
 
 if TYPE_CHECKING:
     from contactfe.bands import Band
+    from contactfe.case import CaseRecord
     from contactfe.inputs import CaseInput, Field
-    from contactfe.turn import CaseRecord
 
 _ABSENT = {"across_flats": "across_flats_nominal", "corner": "corner_radius"}
 """Keys of a case file that the record writes under another name."""
@@ -51,10 +51,9 @@ def register(app: typer.Typer) -> None:
     ) -> None:
         problems = folder_problems(out) if out is not None else []
         raw, checked = checked_case(case, problems) if samples is None else _plain_case(case, problems)
-        from contactfe.explain import judged
-        from contactfe.turn import solve_case
+        from contactfe.case import solve_case
 
-        record = judged(solve_case(checked))
+        record = solve_case(checked)
         if out is not None:
             _write(record, out)
         found = None if samples is None else _band(case, samples)
@@ -153,14 +152,25 @@ def _pull(case: CaseInput) -> str:
 def _answers(record: CaseRecord) -> list[tuple[str, str, str]]:
     """The answers as rows of name, value and unit."""
     a = record.answers()
-    gives = []
-    if record.reached and record.reached[0] < (a["slip_torque_Nm"] or 0.0):
-        where = f"N m    at {number(record.reached[1], 3)} deg, before slip: the curve ends there"
-        gives = [("wrench gives way", number(record.reached[0]), where)]
+    at = "" if record.rotation_deg is None else f" at {number(record.rotation_deg, 3)} deg"
+    ends = [
+        (
+            "torque",
+            number(record.torque_Nm),
+            f"N m    ended by the {record.ended_by}{at}; held: {record.held}",
+        )
+    ]
+    names = {"grip": "slip torque", "wrench": "limit of the wrench", "bolt": "twist-off", "bar": "twist-off"}
+    for limit in record.limits:
+        band = (
+            "" if limit.band_Nm is None else f"{number(limit.band_Nm[0])} to {number(limit.band_Nm[1])} N m; "
+        )
+        shown = "unknown" if limit.torque_Nm is None else number(limit.torque_Nm)
+        place = "" if limit.rotation_deg is None else f"at {number(limit.rotation_deg, 3)} deg; "
+        ends.append((names[limit.kind], shown, f"N m    {place}{band}{limit.note}"))
     share = ", ".join(f"{100.0 * part:.0f}" for part in record.estimate.load_share)
     return [
-        *gives,
-        ("slip torque", number(a["slip_torque_Nm"]), f"N m    at {number(a['slip_rotation_deg'], 3)} deg"),
+        *ends,
         (
             "onset of slip",
             number(a["onset_torque_Nm"]),

@@ -68,8 +68,8 @@ def register(app: typer.Typer) -> None:
 
 
 def _work(case: CaseInput, other: CaseInput | None) -> tuple[Explanation, Comparison | None]:
+    from contactfe.case import solve_case
     from contactfe.explain import compare, explain
-    from contactfe.turn import solve_case
 
     found = explain(solve_case(case))
     return found, None if other is None else compare(case, other, _progress())
@@ -109,7 +109,7 @@ def _say(found: Explanation, comparison: Comparison | None) -> None:
         say()
         say("how it came to it")
         say_table(
-            [(f"{s.torque_Nm:.1f}", "N m", f"{s.rotation_deg:.2f}", "deg", s.words) for s in found.steps]
+            [(f"{s.torque_Nm:.1f}", "N m", f"{s.rotation_deg:.2f}", "deg", s.words) for s in found.events]
         )
         say()
         say(f"what would raise the {words.raised(found)} most")

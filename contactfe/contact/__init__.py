@@ -1,7 +1,7 @@
 """Contact of two meshed bodies: gap search, the bounded problem, its solver, and the audit of every solution."""
 
 from contactfe.contact.audit import Audit, audit
-from contactfe.contact.problem import ContactBuilder, ContactProblem, Handle
+from contactfe.contact.problem import HEAD_PLACE, HEAD_ROTATION, ContactBuilder, ContactProblem, Handle
 from contactfe.contact.rig import (
     ContactLaw,
     ContactRig,
@@ -14,6 +14,8 @@ from contactfe.contact.search import GapSearch, Pairing, SearchRules
 from contactfe.contact.solver import BoundedProblem, Dense, SolveReport, complementarity, solve_bounded
 
 __all__ = [
+    "HEAD_PLACE",
+    "HEAD_ROTATION",
     "Audit",
     "BoundedProblem",
     "ContactBuilder",

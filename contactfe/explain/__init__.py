@@ -1,59 +1,30 @@
-"""Why it let go: competing modes with their torques, the chain of events, what would have helped, and comparisons."""
+"""Why a pull ends where it does: modes, sequence of events, parameter effects, and shares of a difference."""
 
-from contactfe.explain.alone import GripAlone, grip_alone
-from contactfe.explain.chain import Step, chain_of_events, secant_stiffness, stored_energy
-from contactfe.explain.cuts import Cuts, head_cuts
-from contactfe.explain.levers import Lever, levers
-from contactfe.explain.ligaments import Ligament, WrenchLimits, wrench_limits
-from contactfe.explain.modes import EffectiveSlip, Grip, Mode, Modes, effective_slip, failure_modes, judged
-from contactfe.explain.probe import probe
-from contactfe.explain.sections import Resultants, resultants, utilisation
-from contactfe.explain.shares import Comparison, Share, compare
-from contactfe.explain.states import (
-    BodyStates,
-    FlankPressure,
-    fastener_states,
-    flank_pressures,
-    state_at,
-    wrench_states,
-)
+from contactfe.explain.effects import ParameterEffect, effects
+from contactfe.explain.limiting import LimitingCases, limiting_cases
+from contactfe.explain.modes import Grip, Mode, Modes, failure_modes
+from contactfe.explain.sequence import Event, secant_stiffness, sequence_of_events, stored_energy
+from contactfe.explain.shares import Comparison, Share, compare, largest_first
 from contactfe.explain.why import Explanation, comparison_dict, explain
 
 __all__ = [
-    "BodyStates",
     "Comparison",
-    "Cuts",
-    "EffectiveSlip",
+    "Event",
     "Explanation",
-    "FlankPressure",
     "Grip",
-    "GripAlone",
-    "Lever",
-    "Ligament",
+    "LimitingCases",
     "Mode",
     "Modes",
-    "Resultants",
+    "ParameterEffect",
     "Share",
-    "Step",
-    "WrenchLimits",
-    "chain_of_events",
     "compare",
     "comparison_dict",
-    "effective_slip",
+    "effects",
     "explain",
     "failure_modes",
-    "fastener_states",
-    "flank_pressures",
-    "grip_alone",
-    "head_cuts",
-    "judged",
-    "levers",
-    "probe",
-    "resultants",
+    "largest_first",
+    "limiting_cases",
     "secant_stiffness",
-    "state_at",
+    "sequence_of_events",
     "stored_energy",
-    "utilisation",
-    "wrench_limits",
-    "wrench_states",
 ]

@@ -6,8 +6,7 @@ from dataclasses import replace
 
 from contactfe.inputs import CaseInput
 from contactfe.profile import ProfilePair, profile_pair
-from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, wrench_body
-from contactfe.turn.shape import at_modulus, shape_case
+from contactfe.turn import BodyModel, BuiltPair, assemble, at_modulus, fastener_body, shape_case, wrench_body
 
 
 class SharedBodies:

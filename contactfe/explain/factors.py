@@ -65,6 +65,14 @@ def _shape(c: CaseInput) -> Traits:
     return {"shape": f.shape, "outline": f.outline, "core": f.core_radius / f.across_flats_nominal}
 
 
+def _held(c: CaseInput) -> Traits:
+    """Of a bolt the thread and grade that its shank has; a bar has the section and strength of its head."""
+    f = c.fastener
+    if f.stock != "bolt":
+        return {"stock": f.stock, "size": None, "grade": None}
+    return {"stock": f.stock, "size": f.size, "grade": f.grade}
+
+
 def _profile(c: CaseInput) -> Traits:
     return {
         "profile": c.wrench.profile,
@@ -105,6 +113,7 @@ FACTORS: tuple[Factor, ...] = (
         "yield strengths",
         lambda c: {"fastener": c.fastener.yield_strength, "wrench": c.wrench.yield_strength},
     ),
+    Factor("held", "what is held below the head", _held),
     Factor("friction", "friction", lambda c: {"friction": c.contact.friction}),
     Factor(
         "elastic",
@@ -157,9 +166,9 @@ def mixed(one: CaseInput, other: CaseInput, switched: frozenset[str]) -> CaseInp
     opening_of = of("profile" if _drawn(one, other) else "clearance")  # a drawn opening comes with its file
     fastener = replace(
         of("shape").fastener,
-        size=None,
-        grade=None,
-        stock="bar",
+        size=t["held"]["size"],
+        grade=t["held"]["grade"],
+        stock=t["held"]["stock"],
         across_flats_nominal=s,
         across_flats=width,
         engaged_depth=t["depth"]["depth"],

@@ -1,19 +1,17 @@
-"""Everything that may give first, each with its own torque: the grip, the wrench, the fastener."""
+"""Everything that may end the pull or leave marks before, each with its own torque: the grip, the wrench, the fastener."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
-from contactfe.contact import ContactSolution
-from contactfe.errors import ContactFEError
-from contactfe.explain.alone import GripAlone, grip_alone
-from contactfe.explain.ligaments import WrenchLimits, section_path, wrench_limits
-from contactfe.explain.torsion import TwistOff, body_torsion, twist_off
-from contactfe.turn import CaseRecord, spread_mm
+from contactfe.case import CaseRecord
+from contactfe.explain.limiting import LimitingCases, limiting_cases
+from contactfe.strength import WrenchLimits, wrench_limits
+from contactfe.turn import spread_mm
 
 OPENING_SHARE = 0.25
 """Share of a rigid wrench's torque that the giving of the wrench must take for a loss of grip to be called after it;
@@ -91,46 +89,37 @@ class Modes:
         return next((mode for mode in self.modes if mode.key == key), None)
 
 
-@dataclass(frozen=True)
-class EffectiveSlip:
-    """The torque (N m) that the pair really reaches on the curve, and the head's rotation there (deg).
-
-    ``capped``: the wrench gives way before the grip is lost. ``cautions``: what has to be said beside the number.
-    """
-
-    torque_Nm: float
-    rotation_deg: float
-    capped: bool
-    cautions: tuple[str, ...]
-
-
 def failure_modes(record: CaseRecord) -> Modes:
     """Torque and margin of every mode of a solved case; solves its curve twice more on the same bodies.
 
-    Raises:
-        ContactFEError: the wrench has no section, or one cannot be found in its mesh.
+    The mode that governs is the one that ends the record, at the record's torque.
     """
-    wrench = wrench_limits(record)
-    if wrench is None or record.estimate.slip_torque_Nm is None:
+    if record.ended_by == "turns-freely":
         return Modes((), None, (), None, None)
-    grip = grip_loss(record, grip_alone(record.built))
-    found = [*_grip_modes(grip), *_wrench_modes(wrench, grip.slip_torque_Nm), *_fastener_modes(record)]
-    ends = [m for m in found if m.ends and m.torque_Nm is not None]
-    lowest = min(ends, key=lambda m: m.torque_Nm or math.inf)
-    base = lowest.torque_Nm or math.inf
+    wrench = wrench_limits(record.sections) if record.sections else None
+    grip = grip_loss(record, limiting_cases(record.built))
+    found = [*_grip_modes(grip), *_wrench_modes(record, wrench), *_fastener_modes(record)]
     ordered = sorted(found, key=lambda m: (not m.ends, math.inf if m.torque_Nm is None else m.torque_Nm))
-    judged = tuple(_with_margin(m, base) for m in ordered)
-    governing = next(m for m in judged if m.key == lowest.key)
-    ties = tuple(
-        m for m in judged if m.ends and m.key != lowest.key and m.margin is not None and m.margin <= TIE
-    )
+    judged = tuple(_with_margin(m, record.torque_Nm) for m in ordered)
+    key = _governing_key(record, grip)
+    governing = next(m for m in judged if m.key == key)
+    ties = tuple(m for m in judged if m.ends and m.key != key and m.margin is not None and m.margin <= TIE)
     return Modes(judged, governing, ties, grip, wrench)
 
 
-def grip_loss(record: CaseRecord, alone: GripAlone) -> Grip:
+def _governing_key(record: CaseRecord, grip: Grip) -> ModeKey:
+    """The mode of what ends the record."""
+    if record.ended_by == "wrench":
+        return "wrench-collapse" if record.sections and record.sections.is_ring else "wrench-section"
+    if record.ended_by == "grip":
+        return grip.kind
+    return "bolt-twist-off" if record.ended_by == "bolt" else "fastener-torsion"
+
+
+def grip_loss(record: CaseRecord, alone: LimitingCases) -> Grip:
     """How the grip is lost at slip, from the curve and the two curves with one mechanism switched off."""
     torque = record.estimate.slip_torque_Nm or 0.0
-    state = slip_state(record)
+    state = record.curve.nearest(math.radians(record.estimate.slip_rotation_deg or 0.0))
     share = None if not alone.rigid_Nm else max(0.0, 1.0 - torque / alone.rigid_Nm)
     opening = 1e3 * spread_mm(record.built, state)
     giving: GripKind = "opening" if is_open(record) else "ring-growth"
@@ -152,74 +141,10 @@ def grip_loss(record: CaseRecord, alone: GripAlone) -> Grip:
     )
 
 
-def slip_state(record: CaseRecord) -> ContactSolution:
-    """The contact state of the curve's point that is nearest to slip."""
-    at = math.radians(record.estimate.slip_rotation_deg or 0.0)
-    return record.curve.solutions[int(np.argmin(np.abs(record.curve.rotation - at)))]
-
-
 def is_open(record: CaseRecord) -> bool:
     """Whether the head has a mouth or a slot: its opening belongs to the outer loop of the outline."""
     names = {piece.name for piece in record.built.pair.wrench.loops[0]}
     return bool(names & {"flank", "ridge", "root"})
-
-
-def effective_slip(record: CaseRecord, limits: WrenchLimits | None) -> EffectiveSlip | None:
-    """What the pair reaches: the slip torque, or less where the wrench gives way; None if it turns freely."""
-    if limits is None:
-        return None
-    return _effective(record, limits.section_Nm, limits.collapse_Nm, limits.ligaments[0].place)
-
-
-def _effective(record: CaseRecord, section: float, collapse: float, place: str) -> EffectiveSlip | None:
-    """The same from the torques (N m) of the first section and of giving way, and the place of the worst section."""
-    e = record.estimate
-    if e.slip_torque_Nm is None or e.slip_rotation_deg is None:
-        return None
-    cautions = []
-    torque, rotation, capped = e.slip_torque_Nm, e.slip_rotation_deg, collapse < e.slip_torque_Nm
-    if capped:
-        top = int(np.argmax(record.curve.torque)) + 1
-        rising = np.maximum.accumulate(record.curve.torque[:top])
-        torque = collapse
-        rotation = math.degrees(float(np.interp(torque, rising, record.curve.rotation[:top])))
-        cautions.append(
-            f"the wrench gives way at about {torque:.4g} N m, before the grip is lost at {e.slip_torque_Nm:.4g} N m: "
-            "the curve ends there"
-        )
-    elif section < e.slip_torque_Nm:
-        cautions.append(
-            f"a section of the wrench ({place}) yields through at about {section:.4g} N m, before slip at "
-            f"{e.slip_torque_Nm:.4g} N m: the wrench is bent for good, and then gives more than reckoned here"
-        )
-    return EffectiveSlip(torque, rotation, capped, tuple(cautions))
-
-
-def judged(record: CaseRecord) -> CaseRecord:
-    """The record with the torque that the pair really reaches, and a caution where the wrench gives way first.
-
-    Cheap enough for every case of a study: some solves on the wrench as it is held, and the limit load of a ring only
-    where one of its sections yields through before slip. A head whose sections cannot be found has no torque that it
-    reaches, and a caution that says so.
-    """
-    slip = record.estimate.slip_torque_Nm
-    try:
-        path = section_path(record)
-    except ContactFEError as error:
-        note = f"whether the wrench gives way before slip could not be told: {error.message}"
-        return replace(record, notes=(note,))
-    if path is None or slip is None:
-        return record
-    section = path.section_Nm
-    found = _effective(record, section, path.collapse_Nm() if section < slip else section, path.worst_place)
-    if found is None:
-        return record
-    return replace(
-        record,
-        reached=(found.torque_Nm, found.rotation_deg),
-        wrench_use=path.use_at_slip,
-        notes=found.cautions,
-    )
 
 
 def _grip_modes(grip: Grip) -> list[Mode]:
@@ -257,17 +182,21 @@ def _grip_modes(grip: Grip) -> list[Mode]:
     ]
 
 
-def _wrench_modes(limits: WrenchLimits, slip: float) -> list[Mode]:
-    spot, worst = limits.hot_spot, limits.ligaments[0]
-    beyond = "; beyond slip, in proportion" if limits.section_Nm > slip else ""
+def _wrench_modes(record: CaseRecord, limits: WrenchLimits | None) -> list[Mode]:
+    own = record.limit("wrench")
+    assert own is not None
+    if limits is None:
+        return [Mode("wrench-section", "a section of the wrench yields through", None, True, own.note)]
+    spot, worst, slip = limits.highest, limits.ligaments[0], limits.slip_torque_Nm
+    beyond = "; beyond slip, in proportion to the loads at slip"
     section = (
         f"{worst.place}, {worst.height_mm:.3g} mm: membrane {worst.membrane_MPa:.0f}, bending "
         f"{worst.bending_MPa:.0f} MPa at slip"
-    )
+    ) + (beyond if limits.section_Nm > slip else "")
     found = [
         Mode(
             "wrench-first-yield",
-            "wrench begins to yield at its hottest point",
+            "the wrench begins to yield at its highest stress",
             limits.first_yield_Nm,
             False,
             f"{spot.place} at ({spot.x_mm:.1f}, {spot.y_mm:.1f}) mm; local, and shallow",
@@ -277,7 +206,7 @@ def _wrench_modes(limits: WrenchLimits, slip: float) -> list[Mode]:
             "a section of the wrench yields through",
             limits.section_Nm,
             not limits.redundant,
-            section + beyond,
+            section,
         ),
         Mode(
             "wrench-fracture",
@@ -289,36 +218,34 @@ def _wrench_modes(limits: WrenchLimits, slip: float) -> list[Mode]:
     ]
     if limits.redundant:
         found.append(
-            Mode(
-                "wrench-collapse",
-                "the ring gives way",
-                limits.collapse_Nm,
-                True,
-                "enough sections have yielded through"
-                + ("; beyond slip, in proportion" if limits.collapse_Nm > slip else ""),
-            )
+            Mode("wrench-collapse", "the ring reaches its plastic limit", own.torque_Nm, True, own.note)
         )
     return found
 
 
 def _fastener_modes(record: CaseRecord) -> list[Mode]:
-    fastener = record.built.case.fastener
-    bolt: TwistOff | None = twist_off(fastener)
-    if bolt is not None:
-        low = bolt.band_Nm[0] if bolt.band_Nm else None
-        return [Mode("bolt-twist-off", "the bolt's shank twists off", low, True, bolt.note, bolt.band_Nm)]
-    body = body_torsion(fastener)
-    if body is None:
+    shank, limit = record.shank, record.limit("bolt") or record.limit("bar")
+    if shank is None or limit is None:
         return []
+    if shank.kind == "bolt":
+        name = "the bolt's shank twists off"
+        return [Mode("bolt-twist-off", name, limit.torque_Nm, True, limit.note, limit.band_Nm)]
     return [
         Mode(
             "fastener-first-yield",
             "the bar begins to yield in torsion",
-            body.first_yield_Nm,
+            shank.first_yield_Nm,
             False,
-            f"{body.section}, at mid-flat",
+            f"{shank.note}, at mid-flat",
         ),
-        Mode("fastener-torsion", "the bar yields through in torsion", body.full_yield_Nm, True, body.section),
+        Mode(
+            "fastener-torsion",
+            "the bar yields through in torsion",
+            limit.torque_Nm,
+            True,
+            limit.note,
+            limit.band_Nm,
+        ),
     ]
 
 

@@ -10,8 +10,7 @@ from scipy.sparse import csc_matrix, diags
 from scipy.sparse.linalg import splu
 
 from contactfe.errors import GeometryError
-from contactfe.mesh import SectionMesh
-from contactfe.mesh.section import least_jacobian
+from contactfe.mesh import SectionMesh, least_jacobian
 from contactfe.profile import Outline
 
 Array = NDArray[np.float64]

@@ -1,4 +1,5 @@
-"""The difference between two cases, split into shares of what differs, by switching one thing after another.
+"""The difference between the torques that two cases deliver, split into shares of what differs by switching one thing
+after another.
 
 A share is the mean, over all orders in which the differing factors can be switched, of what the torque changes when
 this one is (Shapley, "A value for n-person games", 1953); with many factors over one order and its reverse. Shares add
@@ -15,12 +16,11 @@ from itertools import combinations, permutations
 import numpy as np
 
 from contactfe.errors import ContactFEError, GeometryError, NotConverged
-from contactfe.explain.alone import STIFF, reassembled
 from contactfe.explain.bodies import SharedBodies
 from contactfe.explain.factors import FACTORS, Factor, changed, mixed
+from contactfe.explain.limiting import STIFF, delivered, reassembled
 from contactfe.inputs import CaseInput
-from contactfe.turn import BuiltPair, torque_curve
-from contactfe.turn.estimate import peak
+from contactfe.turn import BuiltPair, TorqueCurve, peak, torque_curve
 
 MOST_FOR_ALL_ORDERS = 4  # factors: sixteen cases
 PARTS = ("patch length", "lever arm", "opening")
@@ -41,7 +41,7 @@ class Share:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Slip torques (N m) of two cases, 0 where the wrench turns freely, and the shares of their difference.
+    """Torques (N m) that two cases deliver, 0 where the wrench turns freely, and the shares of their difference.
 
     Every factor has a share; those that do not differ have zero. ``solved``: how many cases were.
     """
@@ -75,7 +75,7 @@ class GripParts:
 
 
 def compare(one: CaseInput, other: CaseInput, told: Callable[[int, int], None] | None = None) -> Comparison:
-    """Split the difference of the slip torques of two cases.
+    """Split the difference of the torques that two cases deliver.
 
     Args:
         told: called with the number of solved cases and of all, for progress.
@@ -119,7 +119,9 @@ def _share(factor: Factor, keys: Sequence[str], complete: bool, solver: _Solver)
         total += weight * (solver.torque(after) - solver.torque(before))
         if factor.key == "profile":
             parts += weight * _product_shares(solver.parts(before), solver.parts(after))
-    split = tuple(zip(PARTS, parts.tolist(), strict=True)) if factor.key == "profile" else ()
+    split = (
+        tuple(zip(PARTS, parts.tolist(), strict=True)) if factor.key == "profile" and solver.grips() else ()
+    )
     return Share(factor.key, factor.words, total, split)
 
 
@@ -155,7 +157,7 @@ def _product_shares(one: GripParts | None, other: GripParts | None) -> np.ndarra
 
 
 class _Solver:
-    """Slip torques of the cases between two, each solved once."""
+    """Torques delivered by the cases between two, each solved once."""
 
     def __init__(self, one: CaseInput, other: CaseInput, split: bool) -> None:
         self._cases, self._split, self._bodies = (one, other), split, SharedBodies()
@@ -168,6 +170,10 @@ class _Solver:
     def parts(self, subset: Subset) -> GripParts | None:
         return self._parts[subset]
 
+    def grips(self) -> bool:
+        """Whether no case is ended by anything but its grip: only then do the parts make up the torque."""
+        return all(self._torque[subset] == 0 or part is not None for subset, part in self._parts.items())
+
     def solve(self, subset: Subset) -> None:
         """Solve the case with these factors switched.
 
@@ -177,8 +183,12 @@ class _Solver:
         case = mixed(*self._cases, subset)
         try:
             built = self._bodies.build(case)
-            self._torque[subset] = _slip(built)[0]
-            self._parts[subset] = _grip_parts(built, self._torque[subset]) if self._split else None
+            curve = torque_curve(built)
+            found = delivered(built, curve)
+            if found is None:  # still rising where the solution ends: as far as it goes
+                found = float(curve.torque.max())
+            self._torque[subset] = found
+            self._parts[subset] = _grip_parts(built, curve, found) if self._split else None
         except (GeometryError, NotConverged) as error:
             names = [f.words for f in FACTORS if f.key in subset]
             raise ContactFEError(
@@ -190,19 +200,21 @@ class _Solver:
             ) from error
 
 
-def _slip(built: BuiltPair) -> tuple[float, float]:
+def _slip(curve: TorqueCurve) -> tuple[float, float]:
     """Slip torque (N m) and the length (mm) that bears there with the whole cap; zeros when the wrench turns freely."""
-    curve = torque_curve(built)
     if curve.free_play is None:
         return 0.0, 0.0
     rotation, torque = peak(curve)
-    state = curve.solutions[int(np.argmin(np.abs(curve.rotation - rotation)))]
+    state = curve.nearest(rotation)
     return torque, float(state.problem.length @ state.pressure) / state.law.cap
 
 
-def _grip_parts(built: BuiltPair, torque: float) -> GripParts | None:
-    """The slip torque as a product, from the same pair with a rigid wrench; None where there is no grip."""
-    rigid, length = _slip(reassembled(built, built.case, STIFF))
+def _grip_parts(built: BuiltPair, curve: TorqueCurve, torque: float) -> GripParts | None:
+    """The torque delivered as a product, from the same pair with a rigid wrench; None where there is no grip, and
+    where something else than the grip ends the pull."""
+    if torque < (1.0 - 1e-9) * _slip(curve)[0]:
+        return None
+    rigid, length = _slip(torque_curve(reassembled(built, built.case, STIFF)))
     if torque <= 0 or rigid <= 0:
         return None
     scale = built.law.cap * built.case.fastener.engaged_depth

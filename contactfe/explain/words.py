@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
-from contactfe.explain.levers import Lever
+from contactfe.explain.effects import ParameterEffect
 from contactfe.explain.modes import TIE, Grip, Mode, Modes
 from contactfe.explain.shares import Comparison, largest_first
 from contactfe.explain.why import Explanation
+
+ENDS = {
+    "grip": "the grip is lost",
+    "wrench": "the wrench gives way",
+    "bolt": "the bolt's shank twists off",
+    "bar": "the bar yields through in torsion",
+    "turns-freely": "the wrench turns freely",
+}
+"""What ends a pull, in words."""
 
 
 def torque(value: float) -> str:
@@ -50,12 +59,13 @@ def _first_sentence(modes: Modes) -> str:
     slip = grip.slip_torque_Nm
     if mode.key in ("corner-crush", "opening", "ring-growth"):
         return _grip_sentence(grip)
-    if mode.key == "bolt-twist-off" and mode.band_Nm is not None:
-        low, high = mode.band_Nm
-        band = f"{torque(low)} to {torque(high)}"
-        if slip > high:
-            return f"The bolt's shank twists off first, at {band}: the wrench would not slip before {torque(slip)}."
-        return f"The bolt's shank twists off at {band}, the wrench slips at {torque(slip)}: either may come first."
+    if mode.key == "bolt-twist-off":
+        band = f" ({torque(mode.band_Nm[0])} to {torque(mode.band_Nm[1])})" if mode.band_Nm else ""
+        either = ": either may come first" if mode.band_Nm and slip <= mode.band_Nm[1] else ""
+        return (
+            f"The bolt's shank twists off at {torque(mode.torque_Nm)}{band}, before the wrench slips at "
+            f"{torque(slip)}{either}."
+        )
     if mode.key == "fastener-torsion":
         return (
             f"The bar itself yields through in torsion at {torque(mode.torque_Nm)} ({mode.note}), before the wrench "
@@ -64,20 +74,20 @@ def _first_sentence(modes: Modes) -> str:
     assert modes.wrench is not None
     worst = modes.wrench.ligaments[0]
     how = (
-        f"so many of its sections have yielded through, the {worst.place} first at "
-        f"{torque(modes.wrench.section_Nm)}, that the ring gives way"
+        f"the ring reaches its plastic limit; the first section to yield through, at "
+        f"{torque(modes.wrench.section_Nm)}, is the {worst.place}"
         if mode.key == "wrench-collapse"
-        else f"its {worst.place} yields through over the whole {worst.height_mm:.1f} mm and the head gives way"
+        else f"its {worst.place} yields through over the whole {worst.height_mm:.1f} mm"
     )
     at = torque(mode.torque_Nm)
-    return f"The wrench yields before it slips: at {at} {how}; the grip would hold to {torque(slip)}."
+    return f"The wrench gives way before it slips: at {at} {how}; the grip would hold to {torque(slip)}."
 
 
 def _grip_sentence(grip: Grip) -> str:
     slip = torque(grip.slip_torque_Nm)
     share = "" if grip.opening_share is None else f"{100 * grip.opening_share:.0f} %"
     if grip.kind == "corner-crush":
-        what = "opening of the jaws" if grip.open_head else "giving of the ring"
+        what = "spreading of the jaws" if grip.open_head else "stretching of the ring"
         rest = f"; the {what} takes {share} of the grip" if share else ""
         return (
             f"It lets go by crushing, at {slip}: the corners are crushed through, {100 * grip.capped_share:.0f} % of "
@@ -102,7 +112,7 @@ def _alone_sentence(grip: Grip) -> str:
         )
     if grip.uncrushed_Nm is not None:
         hard = torque(grip.uncrushed_Nm)
-        parts.append(f"with corners that cannot be crushed to {hard}, until the wrench has given way to them")
+        parts.append(f"with corners that cannot be crushed to {hard}, until the wrench has spread past them")
     text = "; ".join(parts)
     return text[:1].upper() + text[1:] + "." if text else ""
 
@@ -118,17 +128,17 @@ def _wrench_sentence(found: Explanation) -> str:
     )
     section = torque(limits.section_Nm)
     if found.fracture_risk:
-        end = f"; the ring gives way at {torque(limits.collapse_Nm)}" if limits.redundant else ""
+        end = f"; the ring reaches its plastic limit at {torque(limits.limit_Nm)}" if limits.redundant else ""
         return (
-            f"A section of the wrench yields through before slip, at {section} ({where}): "
-            f"it is bent for good, and a hard wrench may crack there{end}."
+            f"A section of the wrench yields through before the pull ends, at {section} ({where}): "
+            f"it keeps a permanent set, and a hard wrench may crack there{end}."
         )
     above = limits.section_Nm / found.modes.grip.slip_torque_Nm - 1.0 if found.modes.grip else 0.0
     if above < TIE:
         return (
             f"The wrench is at its limit: a section yields through at {section}, hardly above slip ({where})."
         )
-    return f"The wrench stands it: a section yields through at {section}, {100 * above:.0f} % above slip ({where})."
+    return f"The wrench is strong enough: no section yields through below {section}, {100 * above:.0f} % above slip ({where})."
 
 
 def _margin_sentence(modes: Modes) -> str:
@@ -173,27 +183,25 @@ def _margin_text(mode: Mode, modes: Modes) -> str:
 
 def raised(found: Explanation) -> str:
     """The torque that the inputs are judged by."""
-    return (
-        "torque at which the wrench gives way"
-        if found.effective and found.effective.capped
-        else "slip torque"
-    )
+    return f"torque delivered ({ENDS[found.record.ended_by]})"
 
 
 def helps(found: Explanation) -> list[str]:
     """The three inputs that would raise the torque most, each with what it adds."""
-    return [_lever_words(lever) for lever in found.best()]
+    return [_lever_words(effect) for effect in found.best()]
 
 
 def shapes(found: Explanation) -> list[str]:
     """What another shape of the wrench would add, where it is not among the three."""
     told = found.best()
-    others = [lever for lever in found.levers if lever.shape and lever.gain_Nm > 0 and lever not in told]
-    return [_lever_words(lever) for lever in others]
+    others = [
+        effect for effect in found.effects if effect.shape and effect.gain_Nm > 0 and effect not in told
+    ]
+    return [_lever_words(effect) for effect in others]
 
 
-def _lever_words(lever: Lever) -> str:
-    return f"{lever.change}: {lever.gain_Nm:+.3g} N m ({100 * lever.gain_share:+.1f} %)"
+def _lever_words(effect: ParameterEffect) -> str:
+    return f"{effect.change}: {effect.gain_Nm:+.3g} N m ({100 * effect.gain_share:+.1f} %)"
 
 
 def difference(comparison: Comparison) -> list[str]:

@@ -2,7 +2,8 @@
 
 from contactfe.mesh.files import read_mesh, write_fields, write_mesh
 from contactfe.mesh.mesher import mesh_outline
-from contactfe.mesh.section import BoundarySides, MeshQuality, SectionMesh
+from contactfe.mesh.points import values_at
+from contactfe.mesh.section import BoundarySides, MeshQuality, SectionMesh, least_jacobian
 from contactfe.mesh.sizing import SizeField, fastener_sizes, wrench_sizes
 
 __all__ = [
@@ -11,8 +12,10 @@ __all__ = [
     "SectionMesh",
     "SizeField",
     "fastener_sizes",
+    "least_jacobian",
     "mesh_outline",
     "read_mesh",
+    "values_at",
     "wrench_sizes",
     "write_fields",
     "write_mesh",

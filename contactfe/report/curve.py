@@ -9,9 +9,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
+from contactfe.case import CaseRecord
 from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, blank, foot, styled
 from contactfe.report.words import case_words, length, number
-from contactfe.turn import CaseRecord, smooth_through
+from contactfe.turn import smooth_through
 
 
 @styled

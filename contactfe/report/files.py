@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from contactfe.case import CaseRecord
 from contactfe.errors import ContactFEError
 from contactfe.mesh import SectionMesh, write_fields
 from contactfe.report.pages import case_figures, case_page, curve_csv, record_json
 from contactfe.report.state import BodyState, SlipState, slip_state
 from contactfe.report.style import save
-from contactfe.turn import CaseRecord
 
 Array = NDArray[np.float64]
 Part = tuple[SectionMesh, Mapping[str, Array], int]

@@ -13,6 +13,7 @@ from typing import Any
 import jinja2
 from matplotlib.figure import Figure
 
+from contactfe.case import ANSWERS, CaseRecord
 from contactfe.contact.audit import LIMITS
 from contactfe.inputs import to_dict
 from contactfe.report.curve import curve_figure
@@ -21,8 +22,7 @@ from contactfe.report.inputs import input_tables
 from contactfe.report.pair import pair_figure
 from contactfe.report.state import SlipState
 from contactfe.report.style import as_bytes, data_uri
-from contactfe.report.words import ANSWERS, case_words, number, plain
-from contactfe.turn import CaseRecord
+from contactfe.report.words import ENDED, case_words, number, plain
 
 _AUDIT = {
     "force_balance": "forces on wrench, fastener and handle against each other, over all contact forces",
@@ -102,17 +102,13 @@ def case_page(record: CaseRecord, version: str, figures: CaseFigures | None = No
     )
 
 
-JUDGED = ("reached_torque_Nm", "wrench_use_at_slip")  # what only a judged record knows
-
-
 def headline(record: CaseRecord) -> str:
     """Return the answer of a case in a few words."""
-    torque = record.estimate.slip_torque_Nm
-    if torque is None:
+    slip = record.estimate.slip_torque_Nm
+    if slip is None:
         return "Turns freely: it does not grip"
-    if record.reached is not None and record.reached[0] < torque:
-        return f"Wrench gives way at {number(record.reached[0])} N·m, before it slips at {number(torque)} N·m"
-    return f"Slips at {number(torque)} N·m"
+    first = f"{ENDED[record.ended_by]} at {number(record.torque_Nm)} N·m"
+    return first if record.ended_by == "grip" else f"{first}, before it slips at {number(slip)} N·m"
 
 
 def record_json(record: CaseRecord, version: str) -> str:
@@ -161,8 +157,7 @@ def _answers(record: CaseRecord) -> list[Mapping[str, str]]:
     rows: list[Mapping[str, str]] = []
     for answer in ANSWERS:
         value = values[answer.key]
-        absent = "none" if record.estimate.turns_freely or answer.key not in JUDGED else "not looked at"
-        shown = absent if value is None else number(value)
+        shown = "none" if value is None else number(value) if isinstance(value, float) else plain(value)
         rows.append({"label": answer.label, "value": shown, "unit": answer.unit, "meaning": answer.meaning})
     return rows
 

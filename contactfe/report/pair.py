@@ -18,6 +18,7 @@ from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from contactfe.case import CaseRecord
 from contactfe.profile import ProfilePair, profile_pair
 from contactfe.report.state import BodyState, SlipState, slip_state
 from contactfe.report.style import (
@@ -34,7 +35,6 @@ from contactfe.report.style import (
     styled,
 )
 from contactfe.report.words import case_words, number
-from contactfe.turn import CaseRecord
 
 Array = NDArray[np.float64]
 

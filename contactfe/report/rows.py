@@ -11,7 +11,7 @@ from contactfe.errors import ContactFEError
 from contactfe.inputs import field_of
 from contactfe.report.words import PROFILES, number
 from contactfe.standards import grade, size
-from contactfe.study.tables import FIRST_TO_GO, label, mark
+from contactfe.study.tables import FIRST_TO_GO, delivered_torque, label, mark
 from contactfe.units import KINDS, parse_number, parse_quantity
 
 Row = Mapping[str, Any]
@@ -68,18 +68,14 @@ def band_of(row: Row) -> tuple[float, float, float] | None:
 
 
 def torque_of(row: Row) -> float | None:
-    """Return the torque (N m) that stands for a row: the median of its band, else the torque that it reaches, less
-    than slip where the wrench gives way first.
+    """Return the torque (N m) that stands for a row: the median of its band, else what the pair delivers.
 
     0 where the wrench turns freely, None without an answer.
     """
     band = band_of(row)
     if band is not None:
         return band[0]
-    if outcome(row) == "free":
-        return 0.0
-    reached = answer(row, "reached_torque_Nm")
-    return answer(row, "slip_torque_Nm") if reached is None else reached
+    return 0.0 if outcome(row) == "free" else delivered_torque(row)
 
 
 def value_of(row: Row, path: str) -> Any:
@@ -151,8 +147,7 @@ def row_words(row: Row, paths: Sequence[str]) -> str:
 
 def mark_of(row: Row) -> str:
     """Return the mark behind the torque of a row where its wrench does not stand it, else nothing."""
-    names = ("slip_torque_Nm", "reached_torque_Nm", "wrench_use_at_slip", "slip_torque_median_Nm")
-    return mark({name: answer(row, name) for name in names})
+    return mark(row)
 
 
 def gives_way_first(row: Row) -> bool:

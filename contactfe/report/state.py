@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from contactfe.case import CaseRecord
 from contactfe.contact import ContactSolution
 from contactfe.elastic import von_mises
 from contactfe.mesh import SectionMesh
-from contactfe.turn import BuiltPair, CaseRecord, fastener_state, wrench_state
-from contactfe.turn.build import head_circle
+from contactfe.turn import BuiltPair, fastener_state, head_circle, wrench_state
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -87,7 +87,7 @@ def slip_solution(record: CaseRecord) -> ContactSolution | None:
     at = record.estimate.slip_rotation_deg
     if at is None or not record.curve.solutions:
         return None
-    return record.curve.solutions[int(np.argmin(np.abs(np.degrees(record.curve.rotation) - at)))]
+    return record.curve.nearest(np.radians(at))
 
 
 def rotated(vectors: Array, angle: float) -> Array:

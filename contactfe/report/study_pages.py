@@ -9,6 +9,7 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
+from contactfe.case import ANSWERS, SAFETY
 from contactfe.report.pages import Picture, picture, render, sha256_of
 from contactfe.report.rows import (
     Row,
@@ -26,9 +27,8 @@ from contactfe.report.rows import (
     value_words,
 )
 from contactfe.report.study import horizontal, study_charts
-from contactfe.report.words import ANSWERS, BAND, PROFILES, number, plain
+from contactfe.report.words import BAND, PROFILES, number, plain
 from contactfe.study.tables import label, mark_words
-from contactfe.turn.record import SAFETY
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
 _OWN = ("name", "question", "cautions")  # entries of the study's description that have places of their own

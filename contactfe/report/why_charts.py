@@ -9,8 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from contactfe.explain import Comparison, Explanation, Mode
-from contactfe.explain.shares import largest_first
+from contactfe.explain import Comparison, Explanation, Mode, largest_first
 from contactfe.report.style import CAUTION, COLOURS, INK, SOFT, blank, foot, styled
 from contactfe.report.words import case_words, number
 

@@ -17,9 +17,9 @@ from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
 from contactfe import __version__
+from contactfe.case import CaseRecord
 from contactfe.errors import ContactFEError
-from contactfe.explain import Comparison, Explanation, comparison_dict, state_at
-from contactfe.explain.ligaments import place_of
+from contactfe.explain import Comparison, Explanation, comparison_dict
 from contactfe.mesh import write_fields
 from contactfe.report.files import fields
 from contactfe.report.state import BodyState, SlipState, slip_state
@@ -39,7 +39,8 @@ from contactfe.report.style import (
 )
 from contactfe.report.why_charts import modes_figure, shares_figure
 from contactfe.report.words import case_words, number
-from contactfe.turn import CaseRecord, TorqueCurve
+from contactfe.strength import place_of
+from contactfe.turn import TorqueCurve, state_at
 
 Array = NDArray[np.float64]
 
@@ -112,7 +113,7 @@ def at_rotation(record: CaseRecord, rotation_deg: float) -> CaseRecord:
     Raises:
         ContactFEError: the rotation lies outside the curve, or the wrench turns freely.
     """
-    solution = state_at(record, rotation_deg)
+    solution = state_at(record.built, record.curve, rotation_deg)
     torque = solution.torque * record.built.case.fastener.engaged_depth / 1e3
     curve = TorqueCurve(
         np.array([math.radians(rotation_deg)]), np.array([torque]), (solution,), record.curve.free_play
@@ -218,7 +219,7 @@ def _sections(ax: Axes, found: Explanation, state: SlipState) -> None:
         ax.plot([x0, x1], [y0, y1], color=COLOURS[2], lw=2.2, zorder=5, solid_capstyle="butt")
 
 
-def hot_spots(body: BodyState, s: float) -> list[Spot]:
+def highests(body: BodyState, s: float) -> list[Spot]:
     """The hottest places of a body, well apart, the hottest first."""
     found: list[Spot] = []
     for node in np.argsort(-body.mises)[:4000]:
@@ -235,8 +236,8 @@ def _name_spots(ax: Axes, state: SlipState, s: float) -> None:
     """Value and place of the hot spots at the two sides of the figure, with a line to each."""
     if state.solution is None:
         return
-    spots = [(spot, "wrench") for spot in hot_spots(state.wrench, s)]
-    spots += [(spot, "fastener") for spot in hot_spots(state.fastener, s)[:1]]
+    spots = [(spot, "wrench") for spot in highests(state.wrench, s)]
+    spots += [(spot, "fastener") for spot in highests(state.fastener, s)[:1]]
     for side in (-1, 1):
         own = [(spot, body) for spot, body in spots if (spot.at[0] >= 0) == (side > 0)]
         own.sort(key=lambda item: -item[0].at[1])

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
+from contactfe.case import AnswerColumn
 from contactfe.inputs import CaseInput
 
 PROFILES: Mapping[str, str] = {
@@ -25,60 +25,25 @@ SHAPES: Mapping[str, str] = {
 }
 
 
-@dataclass(frozen=True)
-class Answer:
-    """One number of a case: the name in files, what it is called, its unit and what it means."""
+ENDED: Mapping[str, str] = {
+    "grip": "Slips",
+    "wrench": "Wrench gives way",
+    "bolt": "Bolt twists off",
+    "bar": "Bar yields through in torsion",
+    "turns-freely": "Turns freely",
+}
+"""What ends a pull, as the head of a sentence."""
 
-    key: str
-    label: str
-    unit: str
-    meaning: str
-
-
-ANSWERS: tuple[Answer, ...] = (
-    Answer("slip_torque_Nm", "slip torque", "N·m", "largest torque of the curve, over the engaged depth"),
-    Answer(
-        "reached_torque_Nm", "torque reached", "N·m", "slip torque, or less where the wrench gives way first"
-    ),
-    Answer("slip_rotation_deg", "rotation at slip", "deg", "of the wrench's head, from square"),
-    Answer("onset_torque_Nm", "onset torque", "N·m", "where the grip begins to give for good"),
-    Answer("onset_rotation_deg", "rotation at onset", "deg", "of the wrench's head, from square"),
-    Answer("free_play_deg", "free play", "deg", "from square to first grip, one way"),
-    Answer(
-        "jaw_spread_um_per_Nm",
-        "spread",
-        "µm per N·m",
-        "of the jaw's mouth, or of a ring across gripped corners",
-    ),
-    Answer("flank_pressure_MPa_per_Nm", "flank pressure", "MPa per N·m", "mean on the most loaded flat"),
-    Answer(
-        "flank_stress_MPa_per_Nm", "flank stress", "MPa per N·m", "largest von Mises stress along the opening"
-    ),
-    Answer("crushed_length_mm", "crushed length", "mm", "of surface at slip, all flats together"),
-    Answer("crush_depth_um", "crush depth", "µm", "deepest place at slip"),
-    Answer(
-        "wrench_use_at_slip",
-        "use of the wrench",
-        "of yield",
-        "most used section at slip; at 1 it yields through",
-    ),
-)
-
-BAND: tuple[Answer, ...] = (
-    Answer("slip_torque_median_Nm", "median", "N·m", "half of the samples slip below"),
-    Answer("slip_torque_p10_Nm", "10 %", "N·m", "a tenth of the samples slip below"),
-    Answer("slip_torque_p90_Nm", "90 %", "N·m", "nine tenths of the samples slip below"),
-    Answer("slips_below_target_share", "slips below target", "share", "of the samples"),
-    Answer("twists_off_first_share", "bolt twists off first", "share", "of the samples"),
-    Answer("turns_freely_share", "turns freely", "share", "of the samples"),
-    Answer("leading_input_share", "its share", "of variance", "Sobol index of first order"),
+BAND: tuple[AnswerColumn, ...] = (
+    AnswerColumn("slip_torque_median_Nm", "median", "N·m", "half of the samples slip below"),
+    AnswerColumn("slip_torque_p10_Nm", "10 %", "N·m", "a tenth of the samples slip below"),
+    AnswerColumn("slip_torque_p90_Nm", "90 %", "N·m", "nine tenths of the samples slip below"),
+    AnswerColumn("slips_below_target_share", "slips below target", "share", "of the samples"),
+    AnswerColumn("twists_off_first_share", "bolt twists off first", "share", "of the samples"),
+    AnswerColumn("turns_freely_share", "turns freely", "share", "of the samples"),
+    AnswerColumn("leading_input_share", "its share", "of variance", "Sobol index of first order"),
 )
 """What the rows of a study with distributions hold beside the answers."""
-
-
-def answer_named(key: str) -> Answer | None:
-    """Return the answer a file calls `key`, None for another key."""
-    return next((answer for answer in ANSWERS if answer.key == key), None)
 
 
 def number(value: float) -> str:

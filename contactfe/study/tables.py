@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from contactfe.case import ANSWERS as CASE_ANSWERS
 from contactfe.errors import InputError, Problem
 from contactfe.inputs import field_of
 from contactfe.study.files import write_text, write_whole
@@ -20,29 +21,16 @@ Row = dict[str, Any]
 
 FIRST = ("case_id", "name")
 STATE = ("status", "reason")
-ANSWERS = (
-    "turns_freely",
-    "slip_torque_Nm",
-    "reached_torque_Nm",
-    "slip_rotation_deg",
-    "onset_torque_Nm",
-    "onset_rotation_deg",
-    "free_play_deg",
-    "jaw_spread_um_per_Nm",
-    "flank_pressure_MPa_per_Nm",
-    "flank_stress_MPa_per_Nm",
-    "crushed_length_mm",
-    "crush_depth_um",
-    "wrench_use_at_slip",
-)
+ANSWERS = tuple(column.key for column in CASE_ANSWERS)
 CAUTIONS = "cautions"
 MARKS = {
     "*": "the wrench gives way first, at the torque shown",
-    "#": "in the plain case the wrench gives way first: the band is that of the grip",
-    "+": "a section of the wrench yields through before slip: it is bent for good",
+    "^": "the bolt or bar twists off first, at the torque shown",
+    "#": "in the plain case the wrench, bolt or bar ends the pull: the band is that of the grip",
+    "+": "a section of the wrench yields through before the pull ends: it keeps a permanent set",
 }
 """What stands behind a torque in small tables, and what it says."""
-FIRST_TO_GO = ("*", "#")  # marks of a wrench that gives way before the grip is lost
+FIRST_TO_GO = ("*", "#", "^")  # marks of pulls that end before the grip is lost
 
 
 BAND = (
@@ -92,23 +80,19 @@ def row_of(plan: StudyPlan, case: PlannedCase, outcome: Outcome) -> Row:
     }
 
 
-def reached_torque(row: Row) -> float | None:
-    """Torque (N m) that a case really reaches: less than slip where the wrench gives way first.
-
-    The slip torque where a table of an older version does not say; None without an answer.
-    """
-    reached = row.get("reached_torque_Nm")
-    return row.get("slip_torque_Nm") if reached is None else reached
+def delivered_torque(row: Mapping[str, Any]) -> float | None:
+    """Torque (N m) that the pair of a row delivers; None without an answer."""
+    found = row.get("torque_Nm")
+    return None if found in (None, "") else float(found)
 
 
-def mark(row: Row) -> str:
+def mark(row: Mapping[str, Any]) -> str:
     """The mark of `MARKS` behind the torque of a row, or nothing."""
-    slip, reached, use = (row.get(n) for n in ("slip_torque_Nm", "reached_torque_Nm", "wrench_use_at_slip"))
-    if slip is None or reached is None or use is None:
-        return ""
-    if reached < slip:
-        return "*" if row.get("slip_torque_median_Nm") is None else "#"
-    return "+" if use >= 1.0 else ""
+    ended, band = row.get("ended_by"), row.get("slip_torque_median_Nm")
+    if ended in ("wrench", "bolt", "bar"):
+        return "#" if band not in (None, "") else "*" if ended == "wrench" else "^"
+    use = row.get("wrench_utilisation_at_slip")
+    return "+" if ended == "grip" and use not in (None, "") and float(use) >= 1.0 else ""
 
 
 def mark_words(marks: Iterable[str]) -> list[str]:
@@ -203,13 +187,13 @@ def write_parquet(path: Path, columns: Sequence[str], rows: Sequence[Row]) -> bo
     return True
 
 
-_NUMBERS = frozenset((*ANSWERS, *BAND, *TARGET)) - {"turns_freely", *_WORDED}
+_NUMBERS = frozenset((*ANSWERS, *BAND, *TARGET)) - {"turns_freely", "ended_by", "next_limit", *_WORDED}
 _WORDS = {"": None, "true": True, "false": False}
 
 
 @dataclass(frozen=True)
 class Pivot:
-    """Torque reached, laid out as text: ``title`` says what is held, ``cells`` are rows by columns, ``notes`` say
+    """Torque delivered, laid out as text: ``title`` says what is held, ``cells`` are rows by columns, ``notes`` say
     what the marks behind torques mean."""
 
     title: str
@@ -222,7 +206,7 @@ class Pivot:
 
 
 def pivots(varied: Sequence[str], rows: Sequence[Row]) -> list[Pivot]:
-    """Torque reached in N m (of a band its median and its 10 to 90 %) by the profile (or the first varied input)
+    """Torque delivered in N m (of a band its median and its 10 to 90 %) by the profile (or the first varied input)
     down and the rounding (or the next one) across.
 
     One table for each combination of the other inputs. A single varied input stands down the side.
@@ -277,5 +261,5 @@ def _torque(row: Row | None, marked: bool) -> str:
         low, high = row["slip_torque_p10_Nm"], row["slip_torque_p90_Nm"]
         return f"{row['slip_torque_median_Nm']:.3g} ({low:.3g} to {high:.3g}){mark(row) or ' ' * marked}"
     if row["status"] == OK:
-        return f"{reached_torque(row):.4g}{mark(row) or ' ' * marked}"
+        return f"{delivered_torque(row):.4g}{mark(row) or ' ' * marked}"
     return {FREE: "turns freely", FAILED: "failed"}[row["status"]]

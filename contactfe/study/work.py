@@ -9,12 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from contactfe import __version__
+from contactfe.case import record_of
 from contactfe.errors import ContactFEError
-from contactfe.explain import judged
 from contactfe.inputs import CaseInput
 from contactfe.study.bodies import SIDES, BodyKeys, BodyStore, Side, assemble_case, body_keys
 from contactfe.study.plan import PlannedCase
-from contactfe.turn import BodyModel, CaseRecord, slip_estimate, torque_curve
+from contactfe.turn import BodyModel, torque_curve
 
 if TYPE_CHECKING:
     from contactfe.study.scatter import CaseBand
@@ -118,8 +118,7 @@ def _solve(task: CaseTask) -> Outcome:
     fastener = _body(task, "fastener", task.keys.fastener, task.keep[0])
     wrench = _body(task, "wrench", task.keys.wrench, task.keep[1])
     built = assemble_case(task.case, fastener, wrench)
-    curve = torque_curve(built)
-    record = judged(CaseRecord(built, curve, slip_estimate(built, curve)))
+    record = record_of(built, torque_curve(built))
     answers = record.answers() | {"cautions": "; ".join(record.own_cautions())}
     told = record.to_dict(__version__)
     if task.band is not None:

@@ -1,37 +1,80 @@
-"""Turning the wrench: bodies, torque-rotation curve and what it says."""
+"""Turning the wrench: bodies, torque-rotation curve, what it says, and the states of both bodies along it."""
 
-from contactfe.turn.build import BodyModel, BuiltPair, assemble, build_pair, fastener_body, wrench_body
+from contactfe.turn.build import (
+    BodyModel,
+    BuiltPair,
+    assemble,
+    build_pair,
+    contact_law,
+    fastener_body,
+    head_circle,
+    head_rotation_weights,
+    hold_wrench,
+    meshed_case,
+    scaled,
+    wrench_body,
+    wrench_material,
+)
 from contactfe.turn.curve import TorqueCurve, head_rotation, smooth_through, spread_mm, torque_curve
 from contactfe.turn.estimate import (
     EarlyAnswer,
     SlipEstimate,
     early_answer,
-    fastener_state,
     load_share,
+    onset,
+    peak,
     slip_estimate,
-    wrench_state,
 )
-from contactfe.turn.record import CaseRecord, solve_case
+from contactfe.turn.revision import SOLVER_REVISION
+from contactfe.turn.shape import at_modulus, shape_case
+from contactfe.turn.states import (
+    BodyStates,
+    FlankPressure,
+    fastener_state,
+    fastener_states,
+    flank_pressures,
+    state_at,
+    wrench_displacements,
+    wrench_state,
+    wrench_states,
+)
 
 __all__ = [
+    "SOLVER_REVISION",
     "BodyModel",
+    "BodyStates",
     "BuiltPair",
-    "CaseRecord",
     "EarlyAnswer",
+    "FlankPressure",
     "SlipEstimate",
     "TorqueCurve",
     "assemble",
+    "at_modulus",
     "build_pair",
+    "contact_law",
     "early_answer",
     "fastener_body",
     "fastener_state",
+    "fastener_states",
+    "flank_pressures",
+    "head_circle",
     "head_rotation",
+    "head_rotation_weights",
+    "hold_wrench",
     "load_share",
+    "meshed_case",
+    "onset",
+    "peak",
+    "scaled",
+    "shape_case",
     "slip_estimate",
     "smooth_through",
-    "solve_case",
     "spread_mm",
+    "state_at",
     "torque_curve",
     "wrench_body",
+    "wrench_displacements",
+    "wrench_material",
     "wrench_state",
+    "wrench_states",
 ]

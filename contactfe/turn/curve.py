@@ -51,6 +51,15 @@ class TorqueCurve:
         self.rotation.setflags(write=False)
         self.torque.setflags(write=False)
 
+    def nearest(self, rotation: float) -> ContactSolution:
+        """The solved state nearest to a rotation (rad) of the head."""
+        return self.solutions[int(np.argmin(np.abs(self.rotation - rotation)))]
+
+    def rotation_at(self, torque: float) -> float:
+        """Rotation of the head (rad) at which the rising branch reaches a torque (N m), its end for a larger one."""
+        top = int(np.argmax(self.torque)) + 1
+        return float(np.interp(torque, np.maximum.accumulate(self.torque[:top]), self.rotation[:top]))
+
 
 def smooth_through(rotation: Array, torque: Array) -> PchipInterpolator | None:
     """The torque between the points of a curve (n,), without overshooting them; None for fewer than two points.

@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactfe.contact import ContactSolution
-from contactfe.elastic import HeldBody, nodal_stresses, von_mises
+from contactfe.elastic import von_mises
 from contactfe.mesh import SectionMesh
 from contactfe.profile import TOUCHING
-from contactfe.turn.build import BuiltPair, hold_fastener, hold_wrench
+from contactfe.turn.build import BuiltPair
 from contactfe.turn.curve import TorqueCurve, smooth_through, spread_mm
+from contactfe.turn.states import wrench_state
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -73,7 +74,7 @@ def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
             "the torque was still not falling where the solution ends: the slip torque is a lower bound"
         )
     rotation, torque = peak(curve)
-    at_peak = curve.solutions[int(np.argmin(np.abs(curve.rotation - rotation)))]
+    at_peak = curve.nearest(rotation)
     onset_rotation, onset_torque = onset(curve)
     capped = at_peak.capped
     depth = float(np.max(-at_peak.gap[capped], initial=0.0))
@@ -201,28 +202,3 @@ def _highest_mean(mesh: SectionMesh, value: Array, run: Index, window: float) ->
         return float(total[-1] / s[-1])
     begin = np.clip(np.concatenate([s, s - window]), 0.0, s[-1] - window)
     return float((np.interp(begin + window, s, total) - np.interp(begin, s, total)).max() / window)
-
-
-def wrench_state(built: BuiltPair, solution: ContactSolution) -> tuple[Array, Array]:
-    """Displacements (n, 2) in mm and nodal stresses (n, 4) in MPa of the wrench at a solution."""
-    case, mesh = built.case, built.wrench.mesh
-    ratio = case.wrench.thickness / case.fastener.engaged_depth
-    _, forces = solution.problem.nodal_forces(solution.pressure, solution.law.friction)
-    body = hold_wrench(case, mesh)
-    u = _response(mesh, built.wrench.flexibility.nodes, forces / ratio, body)
-    return u, nodal_stresses(mesh, body.material, u)
-
-
-def fastener_state(built: BuiltPair, solution: ContactSolution) -> tuple[Array, Array]:
-    """Displacements (n, 2) in mm and nodal stresses (n, 4) in MPa of the fastener, in its own frame."""
-    mesh = built.fastener.mesh
-    forces, _ = solution.problem.nodal_forces(solution.pressure, solution.law.friction)
-    body = hold_fastener(built.case, mesh)
-    u = _response(mesh, built.fastener.flexibility.nodes, forces, body)
-    return u, nodal_stresses(mesh, body.material, u)
-
-
-def _response(mesh: SectionMesh, nodes: NDArray[np.int64], forces: Array, body: HeldBody) -> Array:
-    load = np.zeros((2 * len(mesh.nodes), 1))
-    load[np.column_stack([2 * nodes, 2 * nodes + 1]).ravel(), 0] = forces
-    return np.asarray(body.displacements(load)[:, 0].reshape(-1, 2))

@@ -20,16 +20,16 @@ from scipy.optimize import linprog
 from contactfe.elastic import HeldBody, PlaneMaterial, nodal_stresses, von_mises
 from contactfe.elastic.loads import side_loads
 from contactfe.errors import ContactFEError
-from contactfe.explain import Cuts, Resultants, head_cuts, probe, resultants, utilisation
-from contactfe.explain.collapse import collapse_use, self_stress
-from contactfe.explain.head import closed_round
-from contactfe.explain.sections import SHARES, STATIONS
-from contactfe.explain.torsion import HEX_TORSION_STRESS, body_torsion, heap_volume, twist_off
 from contactfe.inputs import parse_case, to_dict
-from contactfe.mesh import SectionMesh, SizeField, mesh_outline
+from contactfe.mesh import SectionMesh, SizeField, mesh_outline, values_at
 from contactfe.profile import Outline, Piece, arc, line
 from contactfe.reference import curved_bars, hexagon, plates, rings
 from contactfe.reference.plane import PlaneElastic
+from contactfe.strength import Cuts, Resultants, head_cuts, resultants, utilisation
+from contactfe.strength.operator import closed_round
+from contactfe.strength.plastic_limit import ring_utilisation, self_stress
+from contactfe.strength.sections import SHARES, STATIONS
+from contactfe.strength.torsion import HEX_TORSION_STRESS, body_torsion, heap_volume, twist_off
 from contactfe.turn import spread_mm
 
 Array = NDArray[np.float64]
@@ -57,7 +57,7 @@ def stress_on(
 
 def cut(mesh: SectionMesh, stress: Array, inner: Sequence[float], outer: Sequence[float]) -> Resultants:
     cuts = Cuts(np.array([inner], dtype=float), np.array([outer], dtype=float), ("here",))
-    along = probe(mesh, cuts.points(STATIONS)[0]) @ stress
+    along = values_at(mesh, cuts.points(STATIONS)[0]) @ stress
     return resultants(along[None], cuts.direction, cuts.height)
 
 
@@ -112,9 +112,11 @@ def test_probe_is_exact_for_quadratic_fields_and_refuses_points_outside() -> Non
     def field(x: Array) -> Array:
         return np.asarray(1.0 + x[:, 0] - 2.0 * x[:, 1] + x[:, 0] ** 2 - 3.0 * x[:, 0] * x[:, 1])
 
-    np.testing.assert_allclose(probe(mesh, points) @ field(mesh.nodes), field(points), rtol=1e-11, atol=1e-11)
+    np.testing.assert_allclose(
+        values_at(mesh, points) @ field(mesh.nodes), field(points), rtol=1e-11, atol=1e-11
+    )
     with pytest.raises(ContactFEError, match="outside the mesh"):
-        probe(mesh, np.array([[5.0, 1.0]]))
+        values_at(mesh, np.array([[5.0, 1.0]]))
 
 
 # --- rings, strips, curved bars -----------------------------------------------------------------------------------
@@ -237,7 +239,7 @@ def test_root_stress_of_a_hook_is_that_of_the_curved_bar() -> None:
     # (Golovin 1881, T&G art. 29; both from memory): the jaw root's stress within 5 %; its resultants exactly.
     a, b, arm = 1.0, 2.0, 1.0
     mesh, stress, _ = hook(a, b, arm)
-    root = float((probe(mesh, np.array([[-a, 0.0]])) @ stress[:, 1])[0])
+    root = float((values_at(mesh, np.array([[-a, 0.0]])) @ stress[:, 1])[0])
     exact = float(
         curved_bars.half_ring_crown_stress(a, a, b, 1.0) + curved_bars.golovin_stress(a, a, b, arm)[1]
     )
@@ -361,9 +363,9 @@ def test_whole_ring_is_weaker_than_its_worst_section_never() -> None:
     for pull in (1.0, -2.0):
         loads = pinched_ring(cuts, pull)
         alone = float(utilisation(loads, 100.0).max())
-        assert collapse_use(loads, cuts, ring, (100.0, 100.0)) <= alone * (1 + 1e-3)
+        assert ring_utilisation(loads, cuts, ring, (100.0, 100.0)) <= alone * (1 + 1e-3)
     # Without redundancy the programme is the worst section.
-    same = collapse_use(loads, cuts, np.zeros(len(ring), dtype=bool), (100.0, 100.0))
+    same = ring_utilisation(loads, cuts, np.zeros(len(ring), dtype=bool), (100.0, 100.0))
     assert same == pytest.approx(alone, rel=3e-3)
 
 
@@ -388,7 +390,7 @@ def test_collapse_of_a_pinched_ring_is_the_plastic_hinge_mechanism() -> None:
     cuts = head_cuts(Outline((outer, inner)), 60.0)
     ring = np.ones(len(cuts.place), dtype=bool)
     strength, load = 100.0, 0.5
-    use = collapse_use(pinched_ring(cuts, load), cuts, ring, (strength, strength))
+    use = ring_utilisation(pinched_ring(cuts, load), cuts, ring, (strength, strength))
     plastic = strength * 1.0**2 / 4.0
     assert use == pytest.approx(load * 100.0 / 4.0 / plastic, rel=0.02)
     worst = float(utilisation(pinched_ring(cuts, load), strength).max())
@@ -425,7 +427,7 @@ def test_limits_brought_in_as_they_are_passed_give_the_optimum_of_all_of_them(se
     draw = np.random.default_rng(seed).normal
     loads = Resultants(cuts.height, draw(0, 60, 40), draw(0, 60, 40), draw(0, 60, 40))
     around = np.ones(40, dtype=bool)
-    found = collapse_use(loads, cuts, around, (100.0, 100.0))
+    found = ring_utilisation(loads, cuts, around, (100.0, 100.0))
     assert found == pytest.approx(complete_programme(loads, cuts, 100.0), rel=1e-6)
 
 
@@ -486,7 +488,7 @@ def test_stock_follows_the_size_and_can_be_given() -> None:
 
 def test_cuts_through_a_jaw_balance_the_contact_forces_of_the_curve() -> None:
     # Free body: a cut across a jaw carries exactly the contact forces beyond it, whatever the material does.
-    from contactfe.explain import wrench_states
+    from contactfe.turn import wrench_states
 
     c = case("open-end", mesh={"edge_at_contact": "0.3 mm", "edge_max": "2.5 mm"})
     b, (curve, _) = built(c), solved(c)
@@ -511,9 +513,9 @@ def test_cuts_through_a_jaw_balance_the_contact_forces_of_the_curve() -> None:
 
 def test_the_rows_of_a_head_give_the_resultants_of_its_stresses() -> None:
     # The same resultants from nodal stresses read at the stations of every cut, and from displacements by rows.
-    from contactfe.explain import wrench_states
-    from contactfe.explain.head import head_sections
-    from contactfe.explain.sections import STATIONS
+    from contactfe.strength.operator import head_sections
+    from contactfe.strength.sections import STATIONS
+    from contactfe.turn import wrench_states
     from contactfe.turn.build import wrench_material
 
     c = case("ring-six", mesh={"edge_at_contact": "0.4 mm", "edge_max": "3 mm"})
@@ -522,7 +524,7 @@ def test_the_rows_of_a_head_give_the_resultants_of_its_stresses() -> None:
     states = wrench_states(b, curve.solutions[5:8])
     head = head_sections(mesh, wrench_material(c), 16.0)
     found = head.loads(states.displacement)
-    values = probe(mesh, head.cuts.points(STATIONS).reshape(-1, 2))
+    values = values_at(mesh, head.cuts.points(STATIONS).reshape(-1, 2))
     stress = np.stack([values @ s for s in states.stress]).reshape(3, len(head.cuts.place), -1, 4)
     wanted = resultants(stress, head.cuts.direction, head.cuts.height)
     for one, other in (

@@ -1,7 +1,7 @@
 """What would have helped: one input changed at a time, and the curve solved again.
 
 What leaves both bodies as they are is solved on them, another shape of the wrench on its mesh moved to that shape
-(`contactfe.explain.nearby`); other corners of the fastener on a coarser model of the pair, beside the case itself on that
+(`contactfe.explain.perturbed`); other corners of the fastener on a coarser model of the pair, beside the case itself on that
 model.
 """
 
@@ -13,21 +13,20 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
+from contactfe.case import CaseRecord
 from contactfe.errors import ContactFEError, GeometryError, NotConverged
-from contactfe.explain.alone import reassembled, top_of
 from contactfe.explain.bodies import SharedBodies
-from contactfe.explain.ligaments import section_path
+from contactfe.explain.limiting import delivered, reassembled
 from contactfe.explain.morph import moved
-from contactfe.explain.nearby import Nearby
+from contactfe.explain.perturbed import Perturbed
 from contactfe.inputs import CaseInput
 from contactfe.profile import TOUCHING, Outline, Piece, profile_pair
 from contactfe.standards import opening_limits, size
-from contactfe.turn import BuiltPair, CaseRecord, assemble, fastener_body, torque_curve
-from contactfe.turn.build import meshed_case, scaled
-from contactfe.turn.estimate import SlipEstimate
+from contactfe.turn import BuiltPair, assemble, fastener_body, meshed_case, scaled, torque_curve
 
 # Times the case's edge lengths where a body has to be meshed anew: good to 1 % of the torque or so.
 COARSER = 2.5
+OUT_OF_REACH = 1.25  # of the slip torque
 MORE = 0.10  # by how much most inputs are changed
 GRIPPIER = 0.05  # added to the friction
 LESS_WEAR = 0.10  # taken from the rounding
@@ -45,7 +44,7 @@ How = Literal["same", "opening", "shape", "corners"]
 
 
 @dataclass(frozen=True)
-class Lever:
+class ParameterEffect:
     """One input and how it was changed: ``change`` in words, the torque it adds (N m), and its share of the torque.
 
     ``choice``: something that a user may change; the constants of the model are none. ``shape``: another shape of the
@@ -74,34 +73,37 @@ class _Trial:
     back_change: str = ""
 
 
-def levers(record: CaseRecord, capped: bool = False) -> tuple[Lever, ...]:
-    """The effect of each input on the torque, the most helpful first.
-
-    Args:
-        capped: the wrench gives way before slip: the torque at which it does is what counts.
-    """
+def effects(record: CaseRecord) -> tuple[ParameterEffect, ...]:
+    """The effect of each input on the torque delivered, the most helpful first."""
     if record.estimate.slip_torque_Nm is None or not record.curve.peak_inside:
         return ()
-    solver = _Solver(record, capped)
+    solver = _Solver(record)
     found = []
-    for trial in _trials(record.built.case, capped):
+    for trial in _trials(record.built.case, solver.judged):
         share, words = solver.share(trial.case, trial.how), trial.change
         if trial.back is not None and (share is None or share < 0):
             share, words = solver.share(trial.back, trial.how), trial.back_change
         if share is not None:
             gain, shape = share * solver.torque, trial.how == "shape"
-            found.append(Lever(trial.key, words, gain, share, trial.choice, shape))
-    return tuple(sorted(found, key=lambda lever: -lever.gain_share))
+            found.append(ParameterEffect(trial.key, words, gain, share, trial.choice, shape))
+    return tuple(sorted(found, key=lambda effect: -effect.gain_share))
 
 
 class _Solver:
     """Solves changed cases next to a record; what needs another mesh on a coarser model beside the case itself."""
 
-    def __init__(self, record: CaseRecord, capped: bool) -> None:
-        self._record, self._near = record, Nearby(record, capped)
-        self._answer = _delivered if capped else _slip
+    def __init__(self, record: CaseRecord) -> None:
+        wrench = record.limit("wrench")
+        # No single change raises the grip by more: a wrench that is stronger than that is not met.
+        self.judged = wrench is not None and (wrench.torque_Nm or math.inf) < OUT_OF_REACH * (
+            record.estimate.slip_torque_Nm or 0.0
+        )
+        self._record, self._near = record, Perturbed(record, self.judged)
         self._bodies = SharedBodies()
-        self.torque = self._near.own()
+        self.torque = record.torque_Nm
+
+    def _answer(self, built: BuiltPair) -> float | None:
+        return delivered(built, torque_curve(built), self.judged)
 
     def share(self, case: CaseInput, how: How) -> float | None:
         """By which share the torque of a changed case is larger; None where it cannot be built or solved."""
@@ -169,27 +171,14 @@ def coarser(case: CaseInput) -> CaseInput:
     )
 
 
-def _slip(built: BuiltPair) -> float | None:
-    return top_of(torque_curve(built))
-
-
-def _delivered(built: BuiltPair) -> float | None:
-    curve = torque_curve(built)
-    top = top_of(curve)
-    if not top:
-        return top
-    path = section_path(CaseRecord(built, curve, SlipEstimate(False, slip_torque_Nm=top)))
-    return top if path is None else min(top, path.collapse_Nm())
-
-
-def _trials(case: CaseInput, capped: bool) -> Iterator[_Trial]:
-    yield from _contact_trials(case, capped)
+def _trials(case: CaseInput, judged: bool) -> Iterator[_Trial]:
+    yield from _contact_trials(case, judged)
     yield from _depth_trials(case)
     yield from _wear_trials(case)
     yield from _head_trials(case)
 
 
-def _contact_trials(case: CaseInput, capped: bool) -> Iterator[_Trial]:
+def _contact_trials(case: CaseInput, judged: bool) -> Iterator[_Trial]:
     f, w, c = case.fastener, case.wrench, case.contact
     tight = _tightest(case)
     if tight is not None:
@@ -213,7 +202,7 @@ def _contact_trials(case: CaseInput, capped: bool) -> Iterator[_Trial]:
             f"yield strength of the fastener {f.yield_strength:.4g} to {harder:.4g} MPa",
             replace(case, fastener=replace(f, yield_strength=harder)),
         )
-    if capped or w.yield_strength < f.yield_strength:
+    if judged or w.yield_strength < f.yield_strength:
         harder = w.yield_strength * (1 + MORE)
         yield _Trial(
             "wrench-yield",

@@ -1,4 +1,4 @@
-"""Slip torques of cases that differ a little from a solved one, from the states of its curve.
+"""Torques of cases that differ a little from a solved one, from the states of its curve.
 
 Near the top of the curve each state is solved again for the changed case, started from the state that is known; places
 of the curve that lie below are looked at only where the strength of the wrench needs them. What a body of another shape
@@ -14,17 +14,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.contact import ContactProblem, ContactSolution
-from contactfe.contact.problem import HEAD_ROTATION
-from contactfe.contact.rig import solve_problem
+from contactfe.case import CaseRecord
+from contactfe.contact import HEAD_ROTATION, ContactProblem, ContactSolution, solve_problem
 from contactfe.elastic import HeldBody
 from contactfe.errors import NotConverged
-from contactfe.explain.alone import top_of
-from contactfe.explain.ligaments import loading_path, section_path
+from contactfe.explain.limiting import delivered
 from contactfe.inputs import CaseInput
 from contactfe.mesh import SectionMesh
-from contactfe.turn import BodyModel, BuiltPair, CaseRecord, TorqueCurve
-from contactfe.turn.build import contact_law, head_rotation_weights, hold_wrench, scaled
+from contactfe.strength import loading_path
+from contactfe.turn import (
+    BodyModel,
+    BuiltPair,
+    TorqueCurve,
+    contact_law,
+    head_rotation_weights,
+    hold_wrench,
+    scaled,
+)
 
 Array = NDArray[np.float64]
 
@@ -36,18 +42,14 @@ Problem = Callable[[ContactSolution], ContactProblem]
 
 
 @dataclass(frozen=True, eq=False)
-class Nearby:
-    """A solved record whose neighbours are asked for. ``capped``: the torque that counts is the one at which the wrench
-    gives way, where that comes before slip."""
+class Perturbed:
+    """A solved record, and the torques that cases a little different from it deliver.
+
+    ``judged``: the limit of the wrench is looked at too; left out where it is too far above to be met.
+    """
 
     record: CaseRecord
-    capped: bool
-
-    def own(self) -> float:
-        """Torque (N m) of the record itself."""
-        slip = self.record.estimate.slip_torque_Nm or 0.0
-        path = section_path(self.record) if self.capped else None
-        return slip if path is None else min(slip, path.collapse_Nm())
+    judged: bool
 
     def changed(self, case: CaseInput) -> float | None:
         """Torque (N m) of a case with the same bodies and opening, other strengths, friction, depth or thickness.
@@ -101,7 +103,7 @@ class Nearby:
 
     def _states(self) -> list[ContactSolution]:
         curve = self.record.curve
-        chosen = {id(s): s for s in loading_path(self.record)[1]} if self.capped else {}
+        chosen = {id(s): s for s in loading_path(curve)[1]} if self.judged else {}
         near = curve.torque >= NEAR * curve.torque.max()
         # The run that belongs to the top.
         top = int(np.argmax(curve.torque))
@@ -129,11 +131,7 @@ class Nearby:
         curve = TorqueCurve(
             np.array([place[s.rotation] for s in solved]), torque, tuple(solved), known.free_play
         )
-        found = top_of(curve)
-        if not self.capped or found is None:
-            return found
-        path = section_path(CaseRecord(built, curve, self.record.estimate))
-        return found if path is None else min(found, path.collapse_Nm())
+        return delivered(built, curve, self.judged)
 
 
 class _Given:

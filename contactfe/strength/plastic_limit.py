@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from scipy.optimize import linprog
 
 from contactfe.errors import NotConverged
-from contactfe.explain.cuts import Cuts
-from contactfe.explain.sections import Resultants
+from contactfe.strength.cuts import Cuts
+from contactfe.strength.sections import Resultants
 
 Array = NDArray[np.float64]
 
@@ -22,10 +22,10 @@ SLACK = 1e-7  # by how much a section may pass its limit: what the solver of the
 MOST_ROUNDS = 100
 
 
-def collapse_use(
+def ring_utilisation(
     loads: Resultants, cuts: Cuts, around: NDArray[np.bool_], strength: tuple[float, float]
 ) -> float:
-    """Use of the whole ring: 1 when no self-stress keeps every section within its limit.
+    """Utilisation of the whole ring: 1 when no self-stress keeps every section within its limit.
 
     ``strength``: yield strength for N and M, and for V, MPa. Unknowns are the load factor and the self-stress; every
     pair of a tangent to n^2 and one to v^4 is a limit of each section (0.2 % outside the curves at most). Only those

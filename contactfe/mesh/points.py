@@ -8,7 +8,7 @@ from scipy.sparse import csr_matrix
 from scipy.spatial import cKDTree
 
 from contactfe.errors import ContactFEError
-from contactfe.mesh import SectionMesh
+from contactfe.mesh.section import SectionMesh
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -19,7 +19,7 @@ OUTSIDE = 0.3
 STEPS = 5
 
 
-def probe(mesh: SectionMesh, points: Array) -> csr_matrix:
+def values_at(mesh: SectionMesh, points: Array) -> csr_matrix:
     """Sparse map (k, n) from nodal values to values at points (k, 2) mm, by the six shape functions of their cells.
 
     Points on curved sides, which lie a little outside the straight triangles, are found as well.

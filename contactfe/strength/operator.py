@@ -12,10 +12,9 @@ from scipy.spatial import cKDTree
 
 from contactfe.elastic import PlaneMaterial, element_stresses
 from contactfe.errors import ContactFEError
-from contactfe.explain.cuts import HANDLE, Cuts, head_cuts
-from contactfe.explain.probe import probe
-from contactfe.explain.sections import STATIONS, Resultants, resultants
-from contactfe.mesh import SectionMesh
+from contactfe.mesh import SectionMesh, values_at
+from contactfe.strength.cuts import HANDLE, Cuts, head_cuts
+from contactfe.strength.sections import STATIONS, Resultants, resultants
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -50,7 +49,7 @@ def head_sections(mesh: SectionMesh, material: PlaneMaterial, across_flats: floa
     cuts = head_cuts(mesh.outline, across_flats)
     if not cuts.place:
         raise ContactFEError("no section of the wrench's head was found", slug="no-sections")
-    stations = probe(mesh, cuts.points(STATIONS).reshape(-1, 2))
+    stations = values_at(mesh, cuts.points(STATIONS).reshape(-1, 2))
     return HeadSections(cuts, closed_round(mesh, cuts), _rows(mesh, material, cuts, stations))
 
 

@@ -13,8 +13,8 @@ from contactfe.contact import ContactSolution
 from contactfe.elastic import HeldBody, nodal_stresses, von_mises
 from contactfe.errors import ContactFEError
 from contactfe.mesh import SectionMesh
-from contactfe.turn import BuiltPair, CaseRecord
-from contactfe.turn.build import hold_fastener, hold_wrench
+from contactfe.turn.build import BuiltPair, hold_fastener, hold_wrench
+from contactfe.turn.curve import TorqueCurve
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -76,14 +76,25 @@ def _states(body: HeldBody, u: Array) -> BodyStates:
     return BodyStates(body.mesh, u, np.stack([nodal_stresses(body.mesh, body.material, one) for one in u]))
 
 
-def state_at(record: CaseRecord, rotation_deg: float) -> ContactSolution:
+def wrench_state(built: BuiltPair, solution: ContactSolution) -> tuple[Array, Array]:
+    """Displacements (n, 2) in mm and nodal stresses (n, 4) in MPa of the wrench at one contact state."""
+    found = wrench_states(built, [solution])
+    return found.displacement[0], found.stress[0]
+
+
+def fastener_state(built: BuiltPair, solution: ContactSolution) -> tuple[Array, Array]:
+    """Displacements (n, 2) in mm and nodal stresses (n, 4) in MPa of the fastener, in its own frame."""
+    found = fastener_states(built, [solution])
+    return found.displacement[0], found.stress[0]
+
+
+def state_at(built: BuiltPair, curve: TorqueCurve, rotation_deg: float) -> ContactSolution:
     """The contact state at a rotation of the wrench's head (deg, from square), solved anew between the curve's points.
 
     Raises:
         ContactFEError: the rotation lies outside the curve, or the wrench turns freely.
         NotConverged: from the solver.
     """
-    curve = record.curve
     if not curve.solutions:
         raise ContactFEError("the wrench turns freely: there is no loaded state", slug="turns-freely")
     first, last = math.degrees(curve.rotation[0]), math.degrees(curve.rotation.max())
@@ -97,7 +108,7 @@ def state_at(record: CaseRecord, rotation_deg: float) -> ContactSolution:
     drive = np.array([s.rotation for s in curve.solutions])
     wanted = float(np.interp(math.radians(rotation_deg), at, drive))
     before = curve.solutions[int(np.argmin(np.abs(drive - wanted)))]
-    return record.built.rig.solve(wanted, record.built.law, before if before.pressure.any() else None)
+    return built.rig.solve(wanted, built.law, before if before.pressure.any() else None)
 
 
 @dataclass(frozen=True, eq=False)

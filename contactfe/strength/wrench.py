@@ -1,7 +1,7 @@
-"""The wrench's strength along the torque-rotation curve: first yield, its sections, and when the head gives way.
+"""The wrench's strength along the torque-rotation curve: first yield, its sections, and its plastic limit.
 
-An open head gives way when its first section has yielded through. A closed ring does not: forces go round the other
-side. It gives way at its plastic limit load (`contactfe.explain.collapse`).
+An open head reaches its limit when its first section has yielded through. A closed ring does not: forces go round the
+other side. It reaches it at its plastic limit load (`contactfe.strength.plastic_limit`).
 """
 
 from __future__ import annotations
@@ -14,14 +14,12 @@ from numpy.typing import NDArray
 
 from contactfe.contact import ContactSolution
 from contactfe.elastic import nodal_stresses, von_mises
-from contactfe.explain.collapse import collapse_use
-from contactfe.explain.cuts import Cuts
-from contactfe.explain.head import HeadSections, head_sections
-from contactfe.explain.sections import PLANE_STRAIN_YIELD, Resultants, utilisation
-from contactfe.explain.states import wrench_displacements
 from contactfe.mesh import SectionMesh
-from contactfe.turn import BuiltPair, CaseRecord
-from contactfe.turn.build import head_circle, wrench_material
+from contactfe.strength.cuts import Cuts
+from contactfe.strength.operator import HeadSections, head_sections
+from contactfe.strength.plastic_limit import ring_utilisation
+from contactfe.strength.sections import PLANE_STRAIN_YIELD, Resultants, utilisation
+from contactfe.turn import BuiltPair, TorqueCurve, head_circle, wrench_displacements, wrench_material
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -30,8 +28,8 @@ MOST_STATES = 8  # of the curve up to slip at which the wrench's stresses are wo
 
 
 @dataclass(frozen=True)
-class HotSpot:
-    """Where the wrench is hottest at slip: in words and mm, with the linear model's von Mises stress."""
+class HighestStress:
+    """Place of the highest von Mises stress of the linear model at slip: in words and mm, with the stress."""
 
     place: str
     x_mm: float
@@ -41,7 +39,7 @@ class HotSpot:
 
 @dataclass(frozen=True)
 class Ligament:
-    """A section of the head at slip: ends (mm), linearised stresses (MPa), and its use (1: yields through).
+    """A section of the head at slip: ends (mm), linearised stresses (MPa), and its utilisation (1: yields through).
 
     ``bending_MPa`` is at the inner end, positive when it pulls there. ``torque_Nm`` is where it yields through.
     """
@@ -53,13 +51,13 @@ class Ligament:
     membrane_MPa: float
     bending_MPa: float
     shear_MPa: float
-    use: float
+    utilisation: float
     torque_Nm: float
 
 
 @dataclass(frozen=True)
 class WrenchLimits:
-    """Torques (N m) at which the wrench yields at its hottest point, over a whole section, and gives way.
+    """Torques (N m) at which the wrench first yields, yields over a whole section, and reaches its plastic limit.
 
     Beyond the slip torque, where the wrench is never loaded so far, they are extrapolated in proportion to the loads
     at slip. ``ligaments``: the worst section of each kind, the worst first. ``redundant``: a closed ring.
@@ -68,8 +66,8 @@ class WrenchLimits:
     slip_torque_Nm: float
     first_yield_Nm: float
     section_Nm: float
-    collapse_Nm: float
-    hot_spot: HotSpot
+    limit_Nm: float
+    highest: HighestStress
     ligaments: tuple[Ligament, ...]
     redundant: bool
 
@@ -78,8 +76,8 @@ class WrenchLimits:
 class SectionPath:
     """The sections of the head on the way up to slip.
 
-    ``torque`` (k,) N m, the curve's largest last; ``displacement`` (k, n, 2) mm of the wrench; ``loads`` and ``use``
-    (k, c) of its sections, a use of 1 being one that yields through.
+    ``torque`` (k,) N m, the curve's largest last; ``displacement`` (k, n, 2) mm of the wrench; ``loads`` and
+    ``utilisation`` (k, c) of its sections: one of 1 yields through.
     """
 
     built: BuiltPair
@@ -87,46 +85,50 @@ class SectionPath:
     displacement: Array
     head: HeadSections
     loads: Resultants
-    use: Array
+    utilisation: Array
 
     @property
     def section_Nm(self) -> float:
         """Torque (N m) at which the first section yields through, beyond slip in proportion."""
-        return reached(self.torque, self.use.max(axis=1))
+        return reached(self.torque, self.utilisation.max(axis=1))
 
     @property
-    def use_at_slip(self) -> float:
-        """Largest use of a section at slip."""
-        return float(self.use[-1].max())
+    def utilisation_at_slip(self) -> float:
+        """Largest utilisation of a section at slip."""
+        return float(self.utilisation[-1].max())
 
     @property
     def worst_place(self) -> str:
-        """Where the section that is used most at slip lies, in words."""
-        return self.head.cuts.place[int(self.use[-1].argmax())]
+        """Where the section of the largest utilisation at slip lies, in words."""
+        return self.head.cuts.place[int(self.utilisation[-1].argmax())]
 
-    def collapse_Nm(self) -> float:
-        """Torque (N m) at which the head gives way, beyond slip in proportion."""
+    @property
+    def is_ring(self) -> bool:
+        """Whether the head is a closed ring, which carries on when its first section has yielded through."""
+        return bool(self.head.around.any())
+
+    def limit_Nm(self) -> float:
+        """Torque (N m) at which the head reaches its plastic limit, beyond slip in proportion."""
         head = self.head
-        if not head.around.any():
+        if not self.is_ring:
             return self.section_Nm
         own = self.built.case.wrench.yield_strength
         strain = self.built.case.contact.plane == "strain"
         strength = (own * (PLANE_STRAIN_YIELD if strain else 1.0), own)
         return reached_lazily(
-            self.torque, lambda k: collapse_use(_at(self.loads, k), head.cuts, head.around, strength)
+            self.torque, lambda k: ring_utilisation(_at(self.loads, k), head.cuts, head.around, strength)
         )
 
 
-def section_path(record: CaseRecord) -> SectionPath | None:
-    """Loads and use of the head's sections at a few states up to slip; None when the wrench turns freely.
+def section_path(built: BuiltPair, curve: TorqueCurve) -> SectionPath | None:
+    """Loads and utilisation of the head's sections at a few states up to slip; None when the wrench turns freely.
 
     Raises:
         ContactFEError: the head has no section, or one cannot be found in the mesh.
     """
-    torque, solutions = loading_path(record)
+    torque, solutions = loading_path(curve)
     if not solutions:
         return None
-    built = record.built
     case, mesh = built.case, built.wrench.mesh
     head = head_sections(mesh, wrench_material(case), case.fastener.across_flats)
     u = wrench_displacements(built, solutions)
@@ -135,35 +137,27 @@ def section_path(record: CaseRecord) -> SectionPath | None:
     return SectionPath(built, torque, u, head, loads, use)
 
 
-def wrench_limits(record: CaseRecord) -> WrenchLimits | None:
-    """The limits of the wrench's head; None when the wrench turns freely.
-
-    Raises:
-        ContactFEError: the head has no section, or one cannot be found in the mesh.
-    """
-    path = section_path(record)
-    if path is None:
-        return None
+def wrench_limits(path: SectionPath) -> WrenchLimits:
+    """The limits of the wrench's head, with its sections and the place of the highest stress."""
     case, mesh = path.built.case, path.built.wrench.mesh
     material = wrench_material(case)
     radius, centre = head_circle(case, mesh)
     inside = np.flatnonzero(np.linalg.norm(mesh.nodes - centre, axis=1) <= radius)
-    hot = np.stack([von_mises(nodal_stresses(mesh, material, u))[inside] for u in path.displacement])
-    hottest = int(inside[int(hot[-1].argmax())])
+    mises = np.stack([von_mises(nodal_stresses(mesh, material, u))[inside] for u in path.displacement])
+    highest = int(inside[int(mises[-1].argmax())])
     return WrenchLimits(
         slip_torque_Nm=float(path.torque[-1]),
-        first_yield_Nm=reached(path.torque, hot.max(axis=1) / case.wrench.yield_strength),
+        first_yield_Nm=reached(path.torque, mises.max(axis=1) / case.wrench.yield_strength),
         section_Nm=path.section_Nm,
-        collapse_Nm=path.collapse_Nm(),
-        hot_spot=_hot_spot(mesh, hottest, float(hot[-1].max())),
-        ligaments=_worst(path.head.cuts, path.loads, path.use, path.torque),
-        redundant=bool(path.head.around.any()),
+        limit_Nm=path.limit_Nm(),
+        highest=_highest(mesh, highest, float(mises[-1].max())),
+        ligaments=_worst(path.head.cuts, path.loads, path.utilisation, path.torque),
+        redundant=path.is_ring,
     )
 
 
-def loading_path(record: CaseRecord) -> tuple[Array, list[ContactSolution]]:
+def loading_path(curve: TorqueCurve) -> tuple[Array, list[ContactSolution]]:
     """Torques (k,) in N m and contact states on the way up to slip, a few of them, the state at slip last."""
-    curve = record.curve
     if not curve.solutions or curve.torque.max() <= 0:
         return np.empty(0), []
     top = int(np.argmax(curve.torque))
@@ -175,7 +169,7 @@ def loading_path(record: CaseRecord) -> tuple[Array, list[ContactSolution]]:
 
 
 def reached(torque: Array, use: Array) -> float:
-    """Torque (N m) at which a measure of use that rises with the torque becomes one; in proportion beyond the last."""
+    """Torque (N m) at which a utilisation that rises with the torque becomes one; in proportion beyond the last."""
     t, u = np.concatenate([[0.0], torque]), np.concatenate([[0.0], use])
     over = np.flatnonzero(u >= 1.0)
     if not over.size:
@@ -237,13 +231,13 @@ def _worst(cuts: Cuts, loads: Resultants, use: Array, torque: Array) -> tuple[Li
                 membrane_MPa=float(loads.membrane[-1, i]),
                 bending_MPa=float(loads.bending[-1, i]),
                 shear_MPa=float(loads.mean_shear[-1, i]),
-                use=float(use[-1, i]),
+                utilisation=float(use[-1, i]),
                 torque_Nm=reached(torque, use[:, i]),
             )
         )
-    return tuple(sorted(found, key=lambda one: -one.use))
+    return tuple(sorted(found, key=lambda one: -one.utilisation))
 
 
-def _hot_spot(mesh: SectionMesh, node: int, stress: float) -> HotSpot:
+def _highest(mesh: SectionMesh, node: int, stress: float) -> HighestStress:
     x, y = mesh.nodes[node].tolist()
-    return HotSpot(place_of(mesh, node), x, y, stress)
+    return HighestStress(place_of(mesh, node), x, y, stress)

@@ -7,19 +7,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from contactfe.case import wrench_ends_at
 from contactfe.errors import NotConverged
 from contactfe.inputs import CaseInput
 from contactfe.mesh import SectionMesh
-from contactfe.turn import BodyModel, BuiltPair, TorqueCurve, assemble, torque_curve
-from contactfe.turn.build import scaled
-from contactfe.turn.estimate import peak
+from contactfe.strength import twist_off
+from contactfe.turn import BodyModel, BuiltPair, TorqueCurve, assemble, peak, scaled, torque_curve
 
 STIFF = 1e-3  # of the wrench's flexibility: rigid for our purpose
 HARD = 200.0  # times the yield strength: a cap that only the very edge of a corner reaches
 
 
 @dataclass(frozen=True)
-class GripAlone:
+class LimitingCases:
     """Slip torques (N m) of the same pair: with a rigid wrench, so that only crushing loses the grip, and without
     crushing, so that only the giving of the wrench does; None where no such torque was found."""
 
@@ -27,10 +27,10 @@ class GripAlone:
     uncrushed_Nm: float | None
 
 
-def grip_alone(built: BuiltPair) -> GripAlone:
+def limiting_cases(built: BuiltPair) -> LimitingCases:
     """Solve both curves on the bodies that are there."""
     harder = replace(built.case.contact, constraint_factor=HARD)
-    return GripAlone(
+    return LimitingCases(
         rigid_Nm=peak_torque(reassembled(built, built.case, STIFF)),
         uncrushed_Nm=peak_torque(reassembled(built, replace(built.case, contact=harder))),
     )
@@ -66,3 +66,18 @@ def top_of(curve: TorqueCurve) -> float | None:
     if curve.free_play is None:
         return 0.0
     return peak(curve)[1] if curve.peak_inside else None
+
+
+def delivered(built: BuiltPair, curve: TorqueCurve, judged: bool = True) -> float | None:
+    """Torque (N m) that a pair delivers on a curve, the lowest of its limits; None when the curve has no top.
+
+    Args:
+        judged: look at the strength of the wrench too.
+    """
+    top = top_of(curve)
+    if not top:
+        return top
+    wrench = wrench_ends_at(built, curve, top) if judged else None
+    shank = twist_off(built.case.fastener)
+    limits = (top, wrench, shank.torque_Nm if shank else None)
+    return min(limit for limit in limits if limit is not None)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -30,9 +31,16 @@ class BodyTorsion:
 
 @dataclass(frozen=True)
 class TwistOff:
-    """Band (N m) in which a bolt's free thread twists off; None with the reason in ``note`` where no rule is known."""
+    """Torque (N m) at which what is held below the head, a bolt's shank or a solid bar, twists off.
 
+    ``torque_Nm`` is that at the least strength, the lower end of ``band_Nm``; both are None where no rule is known and
+    ``note`` says why. ``first_yield_Nm``: where the surface of a bar begins to yield, None for a bolt.
+    """
+
+    kind: Literal["bolt", "bar"]
+    torque_Nm: float | None
     band_Nm: tuple[float, float] | None
+    first_yield_Nm: float | None
     note: str
 
 
@@ -81,18 +89,27 @@ def heap_volume(across_flats: float, rounding: float, sides: int) -> float:
 
 
 def twist_off(fastener: FastenerInput) -> TwistOff | None:
-    """Twist-off of the free thread of a bolt (ISO 898-7); None for bar stock and nuts."""
-    if fastener.stock != "bolt" or _is_nut(fastener):
+    """Torque at which the free thread of a bolt (ISO 898-7) or a solid bar twists off.
+
+    None for a nut, and for a drawn section held as a bar, to which no formula fits.
+    """
+    if _is_nut(fastener):
         return None
+    if fastener.stock != "bolt":
+        bar = body_torsion(fastener)
+        if bar is None:
+            return None
+        return TwistOff("bar", bar.full_yield_Nm, None, bar.first_yield_Nm, bar.section)
     if fastener.size is None or fastener.grade is None:
-        return TwistOff(None, "the twist-off torque needs a size and a grade")
+        return TwistOff("bolt", None, None, None, "the twist-off torque needs a size and a grade")
     try:
         low, high = twist_off_torque(fastener.size, fastener.grade)
     except ContactFEError as error:
-        return TwistOff(None, f"{error.message}; ISO 898-7 covers metric sizes of grades 8.8 to 12.9")
+        note = f"{error.message}; ISO 898-7 covers metric sizes of grades 8.8 to 12.9"
+        return TwistOff("bolt", None, None, None, note)
     diameter = float(fastener.size.split()[0].lstrip("Mm"))
     outside = "" if diameter <= 10 else ", its formula used above the M10 where the standard ends"
-    return TwistOff((low, high), f"ISO 898-7: free thread, torsion alone{outside}")
+    return TwistOff("bolt", low, (low, high), None, f"ISO 898-7: free thread, torsion alone{outside}")
 
 
 def _is_nut(fastener: FastenerInput) -> bool:

@@ -1,0 +1,19 @@
+"""The complete record of one case: torque delivered, what ends it, every limit with its margin."""
+
+from contactfe.case.columns import ANSWERS, AnswerColumn
+from contactfe.case.limits import EndedBy, Limit, LimitKind, wrench_ends_at
+from contactfe.case.record import SAFETY, CaseRecord, Held, record_of, solve_case
+
+__all__ = [
+    "ANSWERS",
+    "SAFETY",
+    "AnswerColumn",
+    "CaseRecord",
+    "EndedBy",
+    "Held",
+    "Limit",
+    "LimitKind",
+    "record_of",
+    "solve_case",
+    "wrench_ends_at",
+]

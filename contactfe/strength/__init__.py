@@ -1,0 +1,38 @@
+"""What the wrench, the bolt or the bar carries: sections, stress resultants, plastic limits, torsion."""
+
+from contactfe.strength.cuts import Cuts, head_cuts
+from contactfe.strength.operator import HeadSections, head_sections
+from contactfe.strength.plastic_limit import ring_utilisation
+from contactfe.strength.sections import Resultants, resultants, utilisation
+from contactfe.strength.torsion import TwistOff, twist_off
+from contactfe.strength.wrench import (
+    HighestStress,
+    Ligament,
+    SectionPath,
+    WrenchLimits,
+    loading_path,
+    place_of,
+    section_path,
+    wrench_limits,
+)
+
+__all__ = [
+    "Cuts",
+    "HeadSections",
+    "HighestStress",
+    "Ligament",
+    "Resultants",
+    "SectionPath",
+    "TwistOff",
+    "WrenchLimits",
+    "head_cuts",
+    "head_sections",
+    "loading_path",
+    "place_of",
+    "resultants",
+    "ring_utilisation",
+    "section_path",
+    "twist_off",
+    "utilisation",
+    "wrench_limits",
+]
