@@ -57,11 +57,15 @@ def samples(rng: np.random.Generator, noise: float = 0.01) -> tuple[Array, Array
     peak, play, reach = rng.uniform(20, 900), rng.uniform(1.0, 12.0), rng.uniform(4.0, 15.0)
     n = int(rng.integers(2500, 6000))
     end = 1.0 + rng.uniform(0.06, 0.3)  # how far past the peak before the wrench lets go
-    turned = np.concatenate([np.zeros(n // 10), np.linspace(0.0, play + reach * end, n), np.full(n // 8, play + reach * end)])
+    turned = np.concatenate(
+        [np.zeros(n // 10), np.linspace(0.0, play + reach * end, n), np.full(n // 8, play + reach * end)]
+    )
     torque = peak * shape(kind, (turned - play) / reach)
     torque[n // 10 + n :] = 0.0
     torque += rng.normal(0.0, noise * peak, len(torque))
-    torque += rng.uniform(-0.05, 0.05) * peak + rng.uniform(-0.01, 0.01) * peak * np.linspace(0, 1, len(torque))
+    torque += rng.uniform(-0.05, 0.05) * peak + rng.uniform(-0.01, 0.01) * peak * np.linspace(
+        0, 1, len(torque)
+    )
     angle = turned + rng.uniform(-5, 90) + rng.normal(0.0, 0.01, len(turned))
     time = np.arange(len(turned)) * 0.005
     at, share = onset_of(kind)
@@ -76,7 +80,9 @@ def _grouped(value: float) -> str:
     return f"{value:,.3f}"
 
 
-def _table(head: str, delimiter: str, cells: Callable[[float, float, float], list[str]]) -> Callable[..., str]:
+def _table(
+    head: str, delimiter: str, cells: Callable[[float, float, float], list[str]]
+) -> Callable[..., str]:
     def write(time: Array, angle: Array, torque: Array) -> str:
         out = io.StringIO()
         out.write(head)
@@ -94,21 +100,111 @@ def _stamp(t: float) -> str:
 
 FT_LB = 1.3558179483
 DIALECTS: dict[str, tuple[Callable[..., str], str]] = {
-    "plain": (_table("time (s),angle (deg),torque (N*m)\n", ",", lambda t, a, m: [_number(t, "."), _number(a, "."), _number(m, ".")]), "utf-8"),
-    "german": (_table("Zeit [s];Winkel [°];Drehmoment [Nm]\n", ";", lambda t, a, m: [_number(t, ","), _number(a, ","), _number(m, ",")]), "cp1252"),
-    "tabs and units row": (_table("Time\tAngle\tTorque\n(s)\t(deg)\t(N.m)\n", "\t", lambda t, a, m: [_number(t, "."), _number(a, "."), _number(m, ".")]), "utf-8"),
-    "preamble": (_table("Rig : one, left\nOperator,none,,\n\n,,,\nTime,Angle,Torque\n(s),(deg),(Nm)\n", ",", lambda t, a, m: [_number(t, "."), _number(a, "."), _number(m, ".")]), "utf-8-sig"),
-    "comments and blanks": (_table("# logger of somebody\n# 3 channels\n#   Time_s   Angle_deg   Torque_Nm\n", "   ", lambda t, a, m: [f"{t:12.4f}", f"{a:12.4f}", f"{m:12.4f}"]), "utf-8"),
-    "quoted decimal commas": (_table('"Zeit (s)","Winkel (Grad)","Moment (N m)"\n', ",", lambda t, a, m: [f'"{_number(x, ",")}"' for x in (t, a, m)]), "utf-8"),
-    "time stamps": (_table("Date,Clock,Angle (deg),Torque (Nm)\n", ",", lambda t, a, m: ["2026-03-02", _stamp(t), _number(a, "."), _number(m, ".")]), "utf-8"),
-    "one stamp": (_table("Timestamp;Torque (Nm);Angle (deg)\n", ";", lambda t, a, m: [f"2026-03-02 {_stamp(t)}".replace(".", ","), _number(m, ","), _number(a, ",")]), "utf-8"),
-    "pound feet": (_table("t,angle,torque (ft-lb)\n", ",", lambda t, a, m: [_number(t, "."), _number(a, "."), _number(m / FT_LB, ".")]), "utf-8"),
-    "bars and radians": (_table("torque [N·m]|rotation [rad]|time [ms]\n", "|", lambda t, a, m: [_number(m, "."), _number(np.radians(a), ".", 6), _number(1e3 * t, ".")]), "utf-16"),
-    "comma is both": (_table("time (s),angle (deg),torque (N*m)\n", ",", lambda t, a, m: [_number(t, ","), _number(a, ","), _number(m, ",")]), "utf-8"),
-    "thousands marks": (_table('n;angle (deg);torque (N*mm)\n', ";", lambda t, a, m: [str(round(t / 0.005)), _number(a, "."), _grouped(1e3 * m)]), "utf-8"),
-    "trailing delimiter and exponents": (_table("Angle (deg);Torque (Nm);\n", ";", lambda t, a, m: [f"{a:.6E}", f"{m:.6E}", ""]), "utf-8"),
-    "left-hand pull in newton millimetres": (_table("angle_deg,torque_Nmm\n", ",", lambda t, a, m: [_number(-a, "."), _number(-1e3 * m, ".", 1)]), "utf-8"),
-}  # fmt: skip
+    "plain": (
+        _table(
+            "time (s),angle (deg),torque (N*m)\n",
+            ",",
+            lambda t, a, m: [_number(t, "."), _number(a, "."), _number(m, ".")],
+        ),
+        "utf-8",
+    ),
+    "german": (
+        _table(
+            "Zeit [s];Winkel [°];Drehmoment [Nm]\n",
+            ";",
+            lambda t, a, m: [_number(t, ","), _number(a, ","), _number(m, ",")],
+        ),
+        "cp1252",
+    ),
+    "tabs and units row": (
+        _table(
+            "Time\tAngle\tTorque\n(s)\t(deg)\t(N.m)\n",
+            "\t",
+            lambda t, a, m: [_number(t, "."), _number(a, "."), _number(m, ".")],
+        ),
+        "utf-8",
+    ),
+    "preamble": (
+        _table(
+            "Rig : one, left\nOperator,none,,\n\n,,,\nTime,Angle,Torque\n(s),(deg),(Nm)\n",
+            ",",
+            lambda t, a, m: [_number(t, "."), _number(a, "."), _number(m, ".")],
+        ),
+        "utf-8-sig",
+    ),
+    "comments and blanks": (
+        _table(
+            "# logger of somebody\n# 3 channels\n#   Time_s   Angle_deg   Torque_Nm\n",
+            "   ",
+            lambda t, a, m: [f"{t:12.4f}", f"{a:12.4f}", f"{m:12.4f}"],
+        ),
+        "utf-8",
+    ),
+    "quoted decimal commas": (
+        _table(
+            '"Zeit (s)","Winkel (Grad)","Moment (N m)"\n',
+            ",",
+            lambda t, a, m: [f'"{_number(x, ",")}"' for x in (t, a, m)],
+        ),
+        "utf-8",
+    ),
+    "time stamps": (
+        _table(
+            "Date,Clock,Angle (deg),Torque (Nm)\n",
+            ",",
+            lambda t, a, m: ["2026-03-02", _stamp(t), _number(a, "."), _number(m, ".")],
+        ),
+        "utf-8",
+    ),
+    "one stamp": (
+        _table(
+            "Timestamp;Torque (Nm);Angle (deg)\n",
+            ";",
+            lambda t, a, m: [f"2026-03-02 {_stamp(t)}".replace(".", ","), _number(m, ","), _number(a, ",")],
+        ),
+        "utf-8",
+    ),
+    "pound feet": (
+        _table(
+            "t,angle,torque (ft-lb)\n",
+            ",",
+            lambda t, a, m: [_number(t, "."), _number(a, "."), _number(m / FT_LB, ".")],
+        ),
+        "utf-8",
+    ),
+    "bars and radians": (
+        _table(
+            "torque [N·m]|rotation [rad]|time [ms]\n",
+            "|",
+            lambda t, a, m: [_number(m, "."), _number(np.radians(a), ".", 6), _number(1e3 * t, ".")],
+        ),
+        "utf-16",
+    ),
+    "comma is both": (
+        _table(
+            "time (s),angle (deg),torque (N*m)\n",
+            ",",
+            lambda t, a, m: [_number(t, ","), _number(a, ","), _number(m, ",")],
+        ),
+        "utf-8",
+    ),
+    "thousands marks": (
+        _table(
+            "n;angle (deg);torque (N*mm)\n",
+            ";",
+            lambda t, a, m: [str(round(t / 0.005)), _number(a, "."), _grouped(1e3 * m)],
+        ),
+        "utf-8",
+    ),
+    "trailing delimiter and exponents": (
+        _table("Angle (deg);Torque (Nm);\n", ";", lambda t, a, m: [f"{a:.6E}", f"{m:.6E}", ""]),
+        "utf-8",
+    ),
+    "left-hand pull in newton millimetres": (
+        _table("angle_deg,torque_Nmm\n", ",", lambda t, a, m: [_number(-a, "."), _number(-1e3 * m, ".", 1)]),
+        "utf-8",
+    ),
+}
 
 
 def write_log(path: Path, dialect: str, time: Array, angle: Array, torque: Array) -> Path:

@@ -3,6 +3,7 @@
 from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
 from contactfe.report.files import FILES, fields, write_case_folder
+from contactfe.report.log_figure import log_figure
 from contactfe.report.pages import case_page
 from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.state import BodyState, SlipState, slip_state
@@ -20,6 +21,7 @@ __all__ = [
     "draw_pair",
     "drawing_figure",
     "fields",
+    "log_figure",
     "pair_figure",
     "save",
     "slip_state",

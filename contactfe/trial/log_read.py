@@ -24,8 +24,7 @@ from contactfe.trial.log_curve import LogCurve, Pull, find_pull, smooth_curve, t
 from contactfe.trial.log_table import LogTable, Wanted, read_table
 from contactfe.trial.readings import Ending
 from contactfe.trial.text import refused
-from contactfe.turn import TorqueCurve
-from contactfe.turn.estimate import onset, peak
+from contactfe.turn import TorqueCurve, onset, peak
 
 Array = NDArray[np.float64]
 
