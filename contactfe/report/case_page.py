@@ -6,6 +6,7 @@ import json
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
+from typing import Any
 
 from matplotlib.figure import Figure
 
@@ -65,34 +66,47 @@ def case_page(
 
     Figures that are drawn already are not drawn again. With `attempts` a player that cannot be drawn is left out.
     """
+    return page_of(case_view(record, version, figures, attempts))
+
+
+def page_of(view: Mapping[str, Any]) -> str:
+    """Return the page of a case from its view: that of `case_view`, or the same read from a file."""
+    return render("case.html", script="player.js" if view["player"] else "", **view)
+
+
+def case_view(
+    record: CaseRecord,
+    version: str,
+    figures: Mapping[str, Figure] | None = None,
+    attempts: Attempts | None = None,
+) -> dict[str, Any]:
+    """Return all that the page of a case shows, as plain values that go into a file."""
     figures = case_figures(record, attempts) if figures is None else figures
     case, early = record.built.case, record.estimate.early
     player = player_view(record) if attempts is None else attempts.draw("player", lambda: player_view(record))
-    return render(
-        "case.html",
-        script="player.js" if player else "",
-        title=case.name,
-        words=f"{case_words(case)}; the wrench turns {case.load.direction}",
-        held=record.held,
-        headline=headline(record),
-        ended=end_sentence(record),
-        limits=limit_rows(record),
-        answers=_answers(record),
-        early=_early_note(early.torque_Nm) if early else "",
-        cautions=record.cautions(),
-        player=player,
-        figures=_pictures(record, figures),
-        inputs=input_tables(case),
-        audit=_audit_rows(record),
-        solved=len(record.curve.solutions),
-        mesh_columns=list(_MESH.values()),
-        meshes=_mesh_rows(record),
-        json_address=data_uri(record_json(record, version).encode(), "application/json"),
-        csv_address=data_uri(curve_csv(record).encode(), "text/csv"),
-        version=version,
-        inputs_hash=sha256_of(to_dict(case)),
-        model=model_words(record),
-    )
+    return {
+        "title": case.name,
+        "words": f"{case_words(case)}; the wrench turns {case.load.direction}",
+        "held": record.held,
+        "headline": headline(record),
+        "ended": end_sentence(record),
+        "limits": [asdict(row) for row in limit_rows(record)],
+        "answers": _answers(record),
+        "early": _early_note(early.torque_Nm) if early else "",
+        "cautions": record.cautions(),
+        "player": asdict(player) if player else None,
+        "figures": [asdict(shown) for shown in _pictures(record, figures)],
+        "inputs": {name: [asdict(row) for row in rows] for name, rows in input_tables(case).items()},
+        "audit": _audit_rows(record),
+        "solved": len(record.curve.solutions),
+        "mesh_columns": list(_MESH.values()),
+        "meshes": _mesh_rows(record),
+        "json_address": data_uri(record_json(record, version).encode(), "application/json"),
+        "csv_address": data_uri(curve_csv(record).encode(), "text/csv"),
+        "version": version,
+        "inputs_hash": sha256_of(to_dict(case)),
+        "model": model_words(record),
+    }
 
 
 def record_json(record: CaseRecord, version: str) -> str:

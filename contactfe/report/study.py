@@ -127,7 +127,7 @@ def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept)
         if across.path == ROUNDING and across.values[0] == 0.0
         else value_words(across.path, across.values[0])
     )
-    ax.set_ylabel(f"torque delivered (% of the best one, {new}: {best:.0f} N·m)")
+    ax.set_ylabel(f"torque (% of the best, {new}: {best:.0f} N·m)")
     _legend(ax, lines)
     _note_failures(figure, chosen)
     return figure
