@@ -107,6 +107,7 @@ class ContactRig:
         across_flats: float,
     ) -> None:
         self.search, self.handle = search, handle
+        self.flexibilities = fastener[1], wrench[1]  # per unit of the depth that bears
         self._across_flats = across_flats
         self.widest = WIDEST_GAP * across_flats
         self._builder = ContactBuilder(*fastener, *wrench, handle)

@@ -12,7 +12,7 @@ from matplotlib.patches import Patch
 from contactfe.case import CaseRecord
 from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, blank, foot, styled
 from contactfe.report.words import case_words, length, number
-from contactfe.turn import smooth_through
+from contactfe.turn import bearing_depth, smooth_through
 
 
 @styled
@@ -31,7 +31,7 @@ def curve_figure(record: CaseRecord) -> Figure:
 @styled
 def draw_curve(record: CaseRecord, ax: Axes) -> None:
     """Draw the curve on given axes: free play shaded, onset and slip marked with their values."""
-    depth = record.built.case.fastener.engaged_depth
+    depth = bearing_depth(record.built.case)
     ax.set_xlabel("rotation of the wrench's head (deg)")
     ax.set_ylabel(f"torque over {length(depth)} mm engaged depth (N·m)")
     ax.grid(True)

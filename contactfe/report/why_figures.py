@@ -40,7 +40,7 @@ from contactfe.report.style import (
 from contactfe.report.why_charts import modes_figure, shares_figure
 from contactfe.report.words import case_words, number
 from contactfe.strength import place_of
-from contactfe.turn import TorqueCurve, state_at
+from contactfe.turn import TorqueCurve, bearing_depth, state_at
 
 Array = NDArray[np.float64]
 
@@ -114,7 +114,7 @@ def at_rotation(record: CaseRecord, rotation_deg: float) -> CaseRecord:
         ContactFEError: the rotation lies outside the curve, or the wrench turns freely.
     """
     solution = state_at(record.built, record.curve, rotation_deg)
-    torque = solution.torque * record.built.case.fastener.engaged_depth / 1e3
+    torque = solution.torque * bearing_depth(record.built.case) / 1e3
     curve = TorqueCurve(
         np.array([math.radians(rotation_deg)]), np.array([torque]), (solution,), record.curve.free_play
     )

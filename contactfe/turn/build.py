@@ -18,7 +18,7 @@ from contactfe.errors import GeometryError
 from contactfe.inputs import CaseInput, WrenchInput
 from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, same_pieces, wrench_sizes
 from contactfe.profile import TOUCHING, ProfilePair, as_polygon, profile_pair, wrench_outline
-from contactfe.turn.engagement import engaged_fraction
+from contactfe.turn.engagement import bearing_depth, engaged_fraction
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -53,7 +53,10 @@ class BodyModel:
 
 @dataclass(frozen=True, eq=False)
 class BuiltPair:
-    """A case with its outlines, bodies and contact rig; the wrench's flexibility refers to the engaged depth."""
+    """A case with its outlines, bodies and contact rig.
+
+    The bodies are those of their own thickness, as meshed; the rig's refer to the depth that bears, at the case's opening.
+    """
 
     case: CaseInput
     pair: ProfilePair
@@ -82,7 +85,7 @@ def build_pair(case: CaseInput) -> BuiltPair:
 
 
 def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: BodyModel) -> BuiltPair:
-    """Put two bodies together; a head thicker than the engaged depth is stiffer by that.
+    """Put two bodies together, each per unit of its own depth; in contact both refer to the depth that bears.
 
     Where the wrench was meshed at another opening (``pair``), its boundary is moved to the case's own and its
     flexibility interpolated; the mesh of the built wrench, in which its strength is looked at, stays as it is.
@@ -92,19 +95,28 @@ def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: Bo
     """
     if case.wrench.profile == "outline":  # its file holds the opening
         case = replace(case, wrench=replace(case.wrench, opening=pair.opening))
-    wrench = scaled(wrench, case.fastener.engaged_depth / case.wrench.thickness)
-    mesh = wrench.mesh
+    at_opening = wrench
     if case.wrench.opening != pair.opening:
         shape = replace(case.wrench, yield_strength=0.0, thickness=0.0, rules_items=())
-        mesh, wrench = _at_opening(shape, pair.opening, wrench)
+        at_opening = _at_opening(shape, pair.opening, wrench)
     handle = Handle(pair.handle_direction, case.load.lever_arm, pair.sense)
-    rig = _rig(fastener, wrench, mesh, case.fastener.across_flats, handle)
+    bearing = in_contact(case, fastener, at_opening)
+    rig = _rig(*bearing, case.fastener.across_flats, handle)
     return BuiltPair(case, pair, fastener, wrench, rig, contact_law(case))
 
 
+def in_contact(case: CaseInput, fastener: BodyModel, wrench: BodyModel) -> tuple[BodyModel, BodyModel]:
+    """Both bodies with their flexibilities per unit of the depth that bears: what is thicker is stiffer by that."""
+    depth = bearing_depth(case)
+    return (
+        scaled(fastener, depth / case.fastener.engaged_depth),
+        scaled(wrench, depth / case.wrench.thickness),
+    )
+
+
 @lru_cache(maxsize=2)
-def _at_opening(shape: WrenchInput, meshed: float, wrench: BodyModel) -> tuple[SectionMesh, BodyModel]:
-    """The mesh at the opening of a shape, and the body with its flexibility there; it was meshed at another (mm)."""
+def _at_opening(shape: WrenchInput, meshed: float, wrench: BodyModel) -> BodyModel:
+    """The body at the opening of a shape, which was meshed at another (mm)."""
     wider = wrench.wider
     if wider is None:
         raise GeometryError(
@@ -129,10 +141,10 @@ def _at_opening(shape: WrenchInput, meshed: float, wrench: BodyModel) -> tuple[S
     mesh = replace(wrench.mesh, nodes=between(wrench.mesh.nodes, wider.nodes), outline=outline)
     observed = {name: between(row, there.observed[name]) for name, row in at.observed.items()}
     flexibility = Flexibility(at.nodes, between(at.matrix, there.matrix), observed)
-    return mesh, replace(wrench, flexibility=flexibility)
+    return BodyModel(mesh, flexibility)
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=8)
 def scaled(body: BodyModel, factor: float) -> BodyModel:
     """A body whose flexibility is multiplied by a factor. The same body comes out as the same object again."""
     if factor == 1.0:
@@ -144,15 +156,13 @@ def scaled(body: BodyModel, factor: float) -> BodyModel:
 
 
 @lru_cache(maxsize=2)
-def _rig(
-    fastener: BodyModel, wrench: BodyModel, wrench_mesh: SectionMesh, s: float, handle: Handle
-) -> ContactRig:
+def _rig(fastener: BodyModel, wrench: BodyModel, s: float, handle: Handle) -> ContactRig:
     # Kept for the next case on the same bodies: another strength or friction meets the same gaps at the same rotations.
     window = (DEEPEST_OVERLAP * s, WIDEST_GAP * s)
     rules = SearchRules(TOUCHING, BREAKS, handle.sense, window)
-    search = GapSearch(fastener.mesh, wrench_mesh, rules)
+    search = GapSearch(fastener.mesh, wrench.mesh, rules)
     return ContactRig(
-        (fastener.mesh, fastener.flexibility), (wrench_mesh, wrench.flexibility), search, handle, s
+        (fastener.mesh, fastener.flexibility), (wrench.mesh, wrench.flexibility), search, handle, s
     )
 
 

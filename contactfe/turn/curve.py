@@ -12,6 +12,7 @@ from scipy.interpolate import PchipInterpolator
 from contactfe.contact import Audit, ContactSolution, audit
 from contactfe.errors import ContactFEError, NotConverged
 from contactfe.turn.build import BuiltPair
+from contactfe.turn.engagement import bearing_depth
 
 Array = NDArray[np.float64]
 
@@ -36,7 +37,7 @@ class TorqueCurve:
     """Torque against rotation, from the end of the free play on.
 
     ``rotation`` (n,) rad at the wrench's head from square; ``torque`` (n,) N m about the fastener's axis over the
-    engaged depth; ``solutions`` the contact state at each point; ``audit`` the worst of all points. ``free_play``
+    depth that bears; ``solutions`` the contact state at each point; ``audit`` the worst of all points. ``free_play``
     rad, or None when the wrench turns freely; then the curve is empty.
     """
 
@@ -94,7 +95,7 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
     ]
     _bears(built, max(points, key=lambda p: p.torque))
     rotation = np.array([head_rotation(built, p) for p in points])
-    depth = built.case.fastener.engaged_depth
+    depth = bearing_depth(built.case)
     return TorqueCurve(
         rotation=rotation,
         torque=np.array([p.torque for p in points]) * depth / 1e3,
@@ -183,4 +184,4 @@ def head_rotation(built: BuiltPair, solution: ContactSolution) -> float:
 def spread_mm(built: BuiltPair, solution: ContactSolution) -> float:
     """Opening of the mouth, or growth across the gripped corners of a ring, mm."""
     _, force = solution.problem.nodal_forces(solution.pressure, solution.law.friction)
-    return float(built.wrench.flexibility.observed["spread"] @ force)
+    return float(built.rig.flexibilities[1].observed["spread"] @ force)

@@ -14,6 +14,7 @@ from contactfe.mesh import SectionMesh
 from contactfe.profile import TOUCHING
 from contactfe.turn.build import BuiltPair
 from contactfe.turn.curve import TorqueCurve, smooth_through, spread_mm
+from contactfe.turn.engagement import bearing_depth
 from contactfe.turn.states import wrench_state
 
 Array = NDArray[np.float64]
@@ -158,7 +159,7 @@ def early_answer(built: BuiltPair, curve: TorqueCurve, torque: float) -> EarlyAn
     near = curve.solutions[int(np.argmin(np.abs(drive - rotation)))]
     solution = built.rig.solve(rotation, built.law, near if near.pressure.any() else None)
     case = built.case
-    reached = solution.torque * case.fastener.engaged_depth / 1e3
+    reached = solution.torque * bearing_depth(case) / 1e3
     share = load_share(built, solution)
     if not share or reached <= 0:
         return None
