@@ -27,6 +27,8 @@ BREAKS = frozenset({"root", "throat"})  # re-entrant pieces: pressure cells do n
 REACH_MARGIN = 0.015  # of the width across flats: as wide as the gaps that are solved for
 SLOTTED_MARGIN = 0.06  # the same for a slotted head, which gives way sideways
 DRAWN_HEAD = 1.6  # radius of a drawn head over the reach of its opening (engineering judgement)
+# Angle of a corner (deg) and the limit pressure on its flank over yield strength, plane stress (DEVELOPERS.md).
+CORNER_LIMITS = ((90.0, 1.0), (95.0, 1.06), (100.0, 1.10), (105.0, 1.14), (110.0, 2.0 / math.sqrt(3.0)))
 DEEPEST_OVERLAP, WIDEST_GAP = 0.12, 0.08  # of the width across flats: what the gap search looks at
 
 
@@ -167,9 +169,29 @@ def _rig(fastener: BodyModel, wrench: BodyModel, s: float, handle: Handle) -> Co
 
 
 def contact_law(case: CaseInput) -> ContactLaw:
-    """Friction and cap: the constraint factor times the yield strength of the softer body."""
-    softer = min(case.fastener.yield_strength, case.wrench.yield_strength)
+    """Friction and cap: the constraint factor times the yield strength of the body that gives first.
+
+    The flank of the fastener beside a corner of less than 110 degrees carries less (`corner_share`), the flat of the
+    wrench does not.
+    """
+    fastener = corner_share(_corner_angle(case)) * case.fastener.yield_strength
+    softer = min(fastener, case.wrench.yield_strength)
     return ContactLaw(case.contact.friction, case.contact.constraint_factor * softer, engaged_fraction(case))
+
+
+def corner_share(angle_deg: float) -> float:
+    """Limit pressure on the flank of a corner over that of a flat far from corners, for a von Mises sheet.
+
+    Bounds of limit analysis for plane stress, a straight line between the computed angles: no less from 110 degrees
+    up, 1.00 over 2/sqrt(3) at a right angle.
+    """
+    angles, limits = zip(*CORNER_LIMITS, strict=True)
+    return float(np.interp(angle_deg, angles, limits)) / limits[-1]
+
+
+def _corner_angle(case: CaseInput) -> float:
+    """Angle (deg) of the fastener's sharp corners. That turning makes them blunter is left out."""
+    return 90.0 if case.fastener.shape == "square" else 120.0
 
 
 def fastener_material(case: CaseInput) -> PlaneMaterial:

@@ -131,6 +131,8 @@ def onset(curve: TorqueCurve) -> tuple[float, float]:
     at = np.linspace(x[0], x[-1], 401)
     most = at[int(np.argmax(smooth(at) >= 0.9 * y[-1]))]
     half = TANGENT_SPAN / 2 * (most - x[0])
+    if half <= 0.0:  # the first touch holds nine tenths already
+        return float(x[-1]), float(y[-1])
     low, high = np.maximum(at - half, x[0]), np.minimum(at + half, x[-1])
     slope = (smooth(high) - smooth(low)) / (high - low)
     # The last place that is still steep: a lobe that settles into its seat softens the curve early, for a while.
