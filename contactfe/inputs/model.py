@@ -99,8 +99,8 @@ class WrenchInput:
 
 @dataclass(frozen=True)
 class ContactInput:
-    """Contact law: Coulomb `friction` (-), `constraint_factor` (pressure cap over yield, -), `plane`
-    state."""
+    """Contact law: Coulomb `friction` (-), `constraint_factor` (pressure cap over yield
+    without friction, -), `plane` state."""
 
     friction: float
     constraint_factor: float

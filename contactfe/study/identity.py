@@ -27,3 +27,8 @@ def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | Non
         if record[body]["outline"] is not None:
             record[body]["outline"] = file_hash(Path(record[body]["outline"]))
     return digest({"solver_revision": revision, "case": record} | ({} if band is None else {"band": band}))
+
+
+def solver_revision() -> int:
+    """The revision of the solver of this process."""
+    return SOLVER_REVISION

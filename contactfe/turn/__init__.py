@@ -32,6 +32,7 @@ from contactfe.turn.build import (
     wrench_body,
     wrench_material,
 )
+from contactfe.turn.crush import crushed_runs, relief
 from contactfe.turn.curve import TorqueCurve, head_rotation, smooth_through, spread_mm, torque_curve
 from contactfe.turn.engagement import bearing_depth
 from contactfe.turn.estimate import (
@@ -79,6 +80,7 @@ __all__ = [
     "build_pair",
     "compute_body",
     "contact_law",
+    "crushed_runs",
     "digest",
     "early_answer",
     "fastener_body",
@@ -96,6 +98,7 @@ __all__ = [
     "outline_of",
     "outlines",
     "peak",
+    "relief",
     "scaled",
     "shape_case",
     "slip_estimate",

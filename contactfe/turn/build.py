@@ -11,7 +11,7 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules
+from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules, friction_share
 from contactfe.contact.problem import HEAD_PLACE, HEAD_ROTATION
 from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
 from contactfe.errors import GeometryError
@@ -169,14 +169,17 @@ def _rig(fastener: BodyModel, wrench: BodyModel, s: float, handle: Handle) -> Co
 
 
 def contact_law(case: CaseInput) -> ContactLaw:
-    """Friction and cap: the constraint factor times the yield strength of the body that gives first.
+    """Friction and cap: the constraint factor times the yield strength of the body that gives first, less what friction
+    takes.
 
     The flank of the fastener beside a corner of less than 110 degrees carries less (`corner_share`), the flat of the
-    wrench does not.
+    wrench does not. Between parallel jaws some friction is shared (``contact.slide``); the cap is that of full friction
+    there too.
     """
-    fastener = corner_share(_corner_angle(case)) * case.fastener.yield_strength
-    softer = min(fastener, case.wrench.yield_strength)
-    return ContactLaw(case.contact.friction, case.contact.constraint_factor * softer, engaged_fraction(case))
+    contact, fastener = case.contact, case.fastener
+    softer = min(corner_share(_corner_angle(case)) * fastener.yield_strength, case.wrench.yield_strength)
+    cap = contact.constraint_factor * friction_share(contact.friction, contact.plane) * softer
+    return ContactLaw(contact.friction, cap, engaged_fraction(case))
 
 
 def corner_share(angle_deg: float) -> float:
