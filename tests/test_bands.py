@@ -34,9 +34,7 @@ from contactfe.bands.compare import first_change
 from contactfe.bands.jobs import Job, plan_jobs
 from contactfe.bands.limits import standard_limits
 from contactfe.bands.points import joint_columns, sobol_points
-from contactfe.bands.read import split_case
 from contactfe.bands.surrogate import fit
-from contactfe.bands.typical import typical_scatter
 from contactfe.errors import ContactFEError, InputError
 from contactfe.inputs import parse_case
 from contactfe.reference import hexagon

@@ -21,7 +21,7 @@ from contactfe.explain.morph import moved
 from contactfe.explain.perturbed import Perturbed
 from contactfe.inputs import CaseInput
 from contactfe.profile import TOUCHING, Outline, Piece, profile_pair
-from contactfe.standards import opening_limits, size
+from contactfe.standards import opening_limits
 from contactfe.turn import BuiltPair, assemble, fastener_body, meshed_case, scaled, torque_curve
 
 # Times the case's edge lengths where a body has to be meshed anew: good to 1 % of the torque or so.
@@ -224,8 +224,7 @@ def _tightest(case: CaseInput) -> tuple[float, str] | None:
     if w.profile == "outline":
         return None
     try:
-        inch = size(f.size).inch if f.size else False
-        lower = opening_limits(f.across_flats_nominal, inch).lower
+        lower = opening_limits(f.across_flats_nominal, f.inch).lower
     except ContactFEError:
         lower = math.inf
     if f.across_flats < lower < w.opening - 1e-3:
