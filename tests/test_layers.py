@@ -38,8 +38,8 @@ DOORS = {
     "typer": {"cli"},
     "rich": {"cli"},
     "pint": {"units"},
-    "distributed": {"study"},
-    "dask": {"study"},
+    "distributed": {"parallel"},
+    "dask": {"parallel"},
 }
 
 

@@ -12,6 +12,14 @@ from contactfe.profile.files import (
     write_outline,
 )
 from contactfe.profile.pair import ProfilePair, profile_pair
+from contactfe.profile.worn import (
+    Sector,
+    equivalent_rounding,
+    flat_left,
+    sector_of,
+    swept_floor,
+    worn_outline,
+)
 from contactfe.profile.wrenches import wrench_outline
 
 __all__ = [
@@ -20,12 +28,15 @@ __all__ = [
     "OutlineFile",
     "Piece",
     "ProfilePair",
+    "Sector",
     "across_corners",
     "arc",
     "as_polygon",
     "check_outline",
+    "equivalent_rounding",
     "fastener_outline",
     "filleted_loop",
+    "flat_left",
     "half_flat",
     "line",
     "outline_text",
@@ -33,7 +44,10 @@ __all__ = [
     "profile_pair",
     "read_outline",
     "read_outline_file",
+    "sector_of",
+    "swept_floor",
     "turned_diameter",
+    "worn_outline",
     "wrench_outline",
     "write_outline",
 ]
