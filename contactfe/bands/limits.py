@@ -60,7 +60,7 @@ def standard_limits(path: str, base: Mapping[str, Any], case: CaseInput, table: 
 
 
 def _opening(case: CaseInput) -> Limits:
-    if case.wrench.profile == "outline":
+    if case.wrench.family.drawn:
         raise _none("its file holds the opening of an outline", "draw the openings, one file each")
     f = case.fastener
     found = opening_limits(f.across_flats_nominal, f.inch)
