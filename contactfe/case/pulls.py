@@ -251,7 +251,7 @@ def _rounding_if_over(record: CaseRecord, whole: Worn) -> float:
     top = curve.solutions[int(np.argmax(curve.torque))]
     back = built.rig.search.offset + relief(built, top)
     wrench = as_polygon(built.pair.wrench, 0.002 * built.pair.across_flats).buffer(-back)
-    twelve = built.case.wrench.profile in ("ring-twelve", "ring-spline") or built.case.wrench.points == 12
+    twelve = built.case.wrench.points == 12
     pitch = math.tau / built.pair.flats * (0.5 if twelve else 1.0)
     floor = swept_floor(wrench, whole.sector, built.pair.sense * pitch)
     return _rounding(record, whole, whole.sector.lowered(floor))

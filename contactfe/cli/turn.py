@@ -197,7 +197,7 @@ def defaults_used(case: CaseInput, raw: dict[str, Any]) -> list[tuple[str, str, 
 
 def _rule(case: CaseInput, field: Field, value: str) -> str:
     """Return in words why an input that was not given has its value."""
-    if field.path == "wrench.opening" and case.wrench.profile == "outline":
+    if field.path == "wrench.opening" and case.wrench.family.drawn:
         return "measured in the outline"
     if field.path == "fastener.across_flats":
         return "of the size"

@@ -81,7 +81,7 @@ def smooth_through(rotation: Array, torque: Array) -> PchipInterpolator | None:
 
 def spin_limit(built: BuiltPair) -> float:
     """Half the pitch of the opening and a little: past it, a wrench that does not press turns freely."""
-    twelve = built.case.wrench.profile in ("ring-twelve", "ring-spline") or built.case.wrench.points == 12
+    twelve = built.case.wrench.points == 12
     return math.pi / built.pair.flats * (0.5 if twelve else 1.0) + math.radians(1)
 
 
