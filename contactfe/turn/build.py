@@ -11,8 +11,16 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules, friction_share
-from contactfe.contact.problem import HEAD_PLACE, HEAD_ROTATION
+from contactfe.contact import (
+    HEAD_PLACE,
+    HEAD_ROTATION,
+    ContactLaw,
+    ContactRig,
+    GapSearch,
+    Handle,
+    SearchRules,
+    friction_share,
+)
 from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
 from contactfe.errors import GeometryError
 from contactfe.inputs import CaseInput, WrenchInput
