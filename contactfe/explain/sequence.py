@@ -5,13 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-import numpy as np
-
 from contactfe.case import CaseRecord
 from contactfe.contact import ContactSolution
 from contactfe.explain.modes import Grip, Modes
 from contactfe.strength import wrench_limits
-from contactfe.turn import load_share, spread_mm
+from contactfe.turn import bearing_depth, first_state, head_rotation, load_share, spread_mm, state_at_torque
 
 ENDS = {
     "grip": "the grip is lost",
@@ -19,6 +17,7 @@ ENDS = {
     "bolt": "the bolt twists off",
     "bar": "the bar yields in torsion",
 }
+FIRST_GRIP = 1e-3  # of the largest torque: what counts as gripping
 BEARS = 0.03  # of the normal force: from which a flat counts as gripped
 
 
@@ -64,42 +63,40 @@ def sequence_of_events(record: CaseRecord, modes: Modes | None = None) -> tuple[
 
 def _touch_and_crush(record: CaseRecord) -> list[Event]:
     """First grip and first crush, which is the same point of the curve where the corners are sharp."""
-    curve = record.curve
-    k = int(np.argmax(curve.torque > 1e-3 * curve.torque.max()))
-    share = load_share(record.built, curve.solutions[k])
+    built, curve = record.built, record.curve
+    first = state_at_torque(built, curve, FIRST_GRIP * float(curve.torque.max()))
+    share = load_share(built, first)
     words = f"first grip, on {sum(part >= BEARS for part in share)} of {len(share)} flats at their ends"
-    crushed = next((i for i, s in enumerate(curve.solutions) if s.capped.any()), None)
+    crushed = first_state(built, curve, lambda s: float(s.capped.any()) - 0.5)
     if crushed is None:
-        return [_event(record, k, "first-contact", ("first grip", words))]
-    case, cap = record.built.case, curve.solutions[crushed].law.cap
+        return [_event(record, first, "first-contact", ("first grip", words))]
+    case, cap = built.case, crushed.law.cap
     softer = (
         "corners" if case.fastener.yield_strength <= case.wrench.yield_strength else "flanks of the wrench"
     )
     begins = f"the {softer} begin to crush: the pressure reaches its cap of {cap:.0f} MPa"
-    if crushed <= k:
-        return [_event(record, k, "first-contact", ("first grip; crushing begins", f"{words}; {begins}"))]
+    if crushed.rotation <= first.rotation:
+        return [_event(record, first, "first-contact", ("first grip; crushing begins", f"{words}; {begins}"))]
     return [
-        _event(record, k, "first-contact", ("first grip", words)),
+        _event(record, first, "first-contact", ("first grip", words)),
         _event(record, crushed, "crush-begins", ("crushing begins", begins)),
     ]
 
 
-def _event(record: CaseRecord, k: int, key: str, told: tuple[str, str]) -> Event:
-    return Event(key, *told, float(record.curve.torque[k]), math.degrees(record.curve.rotation[k]))
+def _event(record: CaseRecord, state: ContactSolution, key: str, told: tuple[str, str]) -> Event:
+    torque = state.torque * bearing_depth(record.built.case) / 1e3
+    return Event(key, *told, torque, math.degrees(head_rotation(record.built, state)))
 
 
 def _patch_growth(record: CaseRecord) -> list[Event]:
     """The state at about half of the torque delivered: how much surface bears, and how far the head has opened."""
-    curve = record.curve
-    top = int(np.argmax(curve.torque))
-    k = int(np.argmin(np.abs(curve.torque[: top + 1] - 0.5 * record.torque_Nm)))
-    state = curve.solutions[k]
+    state = state_at_torque(record.built, record.curve, 0.5 * record.torque_Nm)
     gripped, capped = gripped_mm(state), float(state.problem.length[state.capped].sum())
     words = (
         f"{gripped:.2f} mm of the flats bear in all, {100 * capped / gripped:.0f} % of it crushed; "
         f"{_gives(record)} {1e3 * spread_mm(record.built, state):.0f} um"
     )
-    return [_event(record, k, "patch-growth", ("about half of the torque", words))]
+    return [_event(record, state, "patch-growth", ("about half of the torque", words))]
 
 
 def _marks_left(record: CaseRecord) -> list[Event]:
