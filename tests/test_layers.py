@@ -22,7 +22,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("turn",),
     ("strength",),
     ("case",),
-    ("explain", "bands", "uncertainty"),
+    ("explain", "uncertainty", "uncertainty"),
     ("study",),
     ("trial",),
     ("verify", "bench"),

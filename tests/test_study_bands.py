@@ -24,8 +24,8 @@ import pytest
 from numpy.typing import NDArray
 from sweeps import InProcess, end_of, environment, sweep
 
-from contactfe.bands import GridPoints, bands_at
-from contactfe.bands.solve import solving
+from contactfe.uncertainty import GridPoints, bands_at
+from contactfe.uncertainty.solve import solving
 from contactfe.errors import InputError
 from contactfe.parallel import LocalProcesses
 from contactfe.report import study_charts, study_page

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from contactfe.bands import band
+from contactfe.uncertainty import band
 from contactfe.case import solve_case
 from contactfe.cli.main import new_app
 from contactfe.cli.sweep import register as add_sweep
