@@ -1,8 +1,11 @@
 """Reading a case: TOML text with units in, one frozen `CaseInput` out, all problems at once."""
 
+from contactfe.inputs.values import read_value
+
 from .fields import FIELDS, FORMAT, TABLES, Field, field_of, fields_of
-from .files import SAME_IN_ANOTHER_WAY, load_case, parse_case, read_toml, set_path
+from .files import SAME_IN_ANOTHER_WAY, load_case, parse_case, set_path
 from .model import GIVEN, CaseInput, ContactInput, FastenerInput, LoadInput, MeshInput, WrenchInput
+from .reading import LARGEST, NotToml, UnreadableFile, read_text, read_toml
 from .record import to_dict
 from .resolve import resolve
 from .resolve_fastener import held_words, size_words
@@ -13,6 +16,7 @@ __all__ = [
     "FIELDS",
     "FORMAT",
     "GIVEN",
+    "LARGEST",
     "SAME_IN_ANOTHER_WAY",
     "TABLES",
     "CaseInput",
@@ -22,6 +26,8 @@ __all__ = [
     "Field",
     "LoadInput",
     "MeshInput",
+    "NotToml",
+    "UnreadableFile",
     "WrenchInput",
     "case_template",
     "check_keys",
@@ -30,7 +36,9 @@ __all__ = [
     "held_words",
     "load_case",
     "parse_case",
+    "read_text",
     "read_toml",
+    "read_value",
     "resolve",
     "set_path",
     "size_words",

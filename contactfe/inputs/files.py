@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -11,6 +10,7 @@ from typing import Any
 from ..errors import InputError, Problem, nearest
 from .fields import FIELDS, TABLES, field_of
 from .model import CaseInput
+from .reading import read_toml
 from .resolve import resolve
 from .schema import check_keys
 
@@ -24,27 +24,6 @@ SAME_IN_ANOTHER_WAY: dict[str, tuple[str, ...]] = {
     "wrench.hardness": ("yield_strength",),
 }
 """Keys of the same table that a key takes the place of, by its dotted path."""
-
-
-def read_toml(path: str | Path) -> dict[str, Any]:
-    """Return the raw tables of a TOML file. Raises InputError when it cannot be read or is not TOML."""
-    file = Path(path)
-    try:
-        text = file.read_text(encoding="utf-8")
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        problem = Problem("", f"cannot be read: {reason}", "check the path and the permissions of the file")
-        raise InputError([problem], source=str(path), slug="file") from error
-    except UnicodeDecodeError as error:
-        problem = Problem("", f"is not UTF-8 text (byte {error.start})", "save it as UTF-8 text")
-        raise InputError([problem], source=str(path), slug="file") from error
-    try:
-        return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        hint = 'a line is a [table] or key = "value"; text stands in quotes'
-        raise InputError(
-            [Problem("", f"is not TOML: {error}", hint)], source=str(path), slug="toml"
-        ) from error
 
 
 def load_case(path: str | Path) -> CaseInput:

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 
-from ..units import parse_number, tidy
+from ..units import MM_PER_INCH, parse_number, tidy
 from ._tables import rows
 
-MM_PER_INCH = 25.4
 JUDGEMENT = "engineering judgement"
 _DEG = math.pi / 180.0
 

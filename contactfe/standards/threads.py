@@ -7,10 +7,9 @@ import re
 from dataclasses import dataclass
 
 from ..errors import ContactFEError
-from ..units import parse_number, tidy
+from ..units import MM_PER_INCH, parse_number, tidy
 from ._tables import rows
 
-MM_PER_INCH = 25.4
 _METRIC = re.compile(r"(?P<size>[mM][0-9.]+)\s*[xX×*]\s*(?P<pitch>[0-9]*\.?[0-9]+)")
 _INCH = re.compile(
     r"(?P<size>[0-9]+-[0-9]+/[0-9]+|[0-9]+/[0-9]+|[0-9]+)(?:\s*(?:in|inch|\"))?\s*[-–]\s*(?P<pitch>[0-9]+)"

@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 
 from contactfe import __version__
 from contactfe.case import CaseRecord
-from contactfe.study.bodies import BodyStore, Side, body_keys, outlines
+from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import PROFILE, PlannedCase, StudyPlan
 from contactfe.study.scatter import CaseBand
-from contactfe.turn import BodyModel
+from contactfe.turn import BodyModel, Side, body_keys, outlines
 from contactfe.uncertainty import (
     Duel,
     Job,
@@ -72,7 +72,7 @@ def _torques(store: BodyStore, kept: frozenset[str], jobs: Sequence[Job]) -> Arr
     """Torques (n, 2) N m at which grip and wrench end jobs, each solved once, from a cold start."""
     found = {}
     for job in in_order(jobs):
-        bodies = (_body(store, kept, "fastener", job), _body(store, kept, "wrench", job))
+        bodies = (_body(store, kept, "fastener", job), _body(store, kept, job.side, job))
         found[job] = answer_on(job, outlines(pair_case(job)), bodies)
     return np.array([found[job] for job in jobs], dtype=float).reshape(-1, 2)
 

@@ -11,13 +11,22 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules
-from contactfe.contact.problem import HEAD_PLACE, HEAD_ROTATION
+from contactfe.contact import (
+    HEAD_PLACE,
+    HEAD_ROTATION,
+    ContactLaw,
+    ContactRig,
+    GapSearch,
+    Handle,
+    SearchRules,
+    friction_share,
+)
 from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
-from contactfe.inputs import CaseInput
-from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, wrench_sizes
-from contactfe.profile import TOUCHING, ProfilePair, as_polygon, profile_pair
-from contactfe.turn.engagement import engaged_fraction
+from contactfe.errors import GeometryError
+from contactfe.inputs import CaseInput, WrenchInput
+from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, same_pieces, wrench_sizes
+from contactfe.profile import TOUCHING, ProfilePair, as_polygon, profile_pair, wrench_outline
+from contactfe.turn.engagement import bearing_depth, engaged_fraction
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -25,22 +34,39 @@ Index = NDArray[np.int64]
 BREAKS = frozenset({"root", "throat"})  # re-entrant pieces: pressure cells do not reach round them
 REACH_MARGIN = 0.015  # of the width across flats: as wide as the gaps that are solved for
 SLOTTED_MARGIN = 0.06  # the same for a slotted head, which gives way sideways
-OPENING_STEP = 0.01  # of the nominal width: half the spacing of the openings that are meshed
 DRAWN_HEAD = 1.6  # radius of a drawn head over the reach of its opening (engineering judgement)
+# Angle of a corner (deg) and the limit pressure on its flank over yield strength, plane stress (DEVELOPERS.md).
+CORNER_LIMITS = ((90.0, 1.0), (95.0, 1.06), (100.0, 1.10), (105.0, 1.14), (110.0, 2.0 / math.sqrt(3.0)))
 DEEPEST_OVERLAP, WIDEST_GAP = 0.12, 0.08  # of the width across flats: what the gap search looks at
 
 
 @dataclass(frozen=True, eq=False)
-class BodyModel:
-    """One body: its mesh and the flexibility of the boundary that may touch, per unit of its own depth."""
+class WiderOpening:
+    """A wrench's mesh moved to an opening wider ``by`` mm: its ``nodes`` (n, 2) and flexibility there."""
 
-    mesh: SectionMesh
+    by: float
+    nodes: Array
     flexibility: Flexibility
 
 
 @dataclass(frozen=True, eq=False)
+class BodyModel:
+    """One body: its mesh and the flexibility of the boundary that may touch, per unit of its own depth.
+
+    ``wider``: the same at a wider opening, of a wrench that serves many openings.
+    """
+
+    mesh: SectionMesh
+    flexibility: Flexibility
+    wider: WiderOpening | None = None
+
+
+@dataclass(frozen=True, eq=False)
 class BuiltPair:
-    """A case with its outlines, bodies and contact rig; the wrench's flexibility refers to the engaged depth."""
+    """A case with its outlines, bodies and contact rig.
+
+    The bodies are those of their own thickness, as meshed; the rig's refer to the depth that bears, at the case's opening.
+    """
 
     case: CaseInput
     pair: ProfilePair
@@ -51,66 +77,99 @@ class BuiltPair:
 
     def contact_nodes(self) -> tuple[Array, Array]:
         """Coordinates of the flexibility's nodes of fastener and wrench, each in its own frame, mm."""
+        search = self.rig.search
         return (
-            self.fastener.mesh.nodes[self.fastener.flexibility.nodes],
-            self.wrench.mesh.nodes[self.wrench.flexibility.nodes],
+            search.fastener.nodes[self.fastener.flexibility.nodes],
+            search.wrench.nodes[self.wrench.flexibility.nodes],
         )
 
 
 def build_pair(case: CaseInput) -> BuiltPair:
-    """Outlines, meshes and flexibilities of a case.
+    """Outlines, meshes and flexibilities of a case, its wrench meshed at its own opening.
 
     Raises:
         GeometryError: from outlines or mesher.
     """
-    meshed = meshed_case(case)
-    pair = profile_pair(meshed)
-    return assemble(case, pair, fastener_body(meshed, pair), wrench_body(meshed, pair))
-
-
-def meshed_case(case: CaseInput) -> CaseInput:
-    """The case whose opening is meshed: clearances are rounded to 1, 3, 5 ... per cent of the nominal width.
-
-    One mesh then serves every opening within a standard's limits; the difference is added to the gaps along the
-    wrench's normal. A self-made outline is meshed as it is.
-    """
-    s, opening = case.fastener.across_flats_nominal, case.wrench.opening
-    if case.wrench.profile == "outline":
-        return case
-    steps = max(0, math.floor((opening / s - 1.0) / (2 * OPENING_STEP) + 1e-9))
-    return replace(case, wrench=replace(case.wrench, opening=s * (1.0 + OPENING_STEP * (2 * steps + 1))))
+    pair = profile_pair(case)
+    return assemble(case, pair, fastener_body(case, pair), wrench_body(case, pair))
 
 
 def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: BodyModel) -> BuiltPair:
-    """Put the two bodies of the meshed case together; a head thicker than the engaged depth is stiffer by that."""
+    """Put two bodies together, each per unit of its own depth; in contact both refer to the depth that bears.
+
+    Where the wrench was meshed at another opening (``pair``), its boundary is moved to the case's own and its
+    flexibility interpolated; the mesh of the built wrench, in which its strength is looked at, stays as it is.
+
+    Raises:
+        GeometryError: the wrench was meshed at another opening alone, or the outlines have other pieces.
+    """
     if case.wrench.profile == "outline":  # its file holds the opening
         case = replace(case, wrench=replace(case.wrench, opening=pair.opening))
-    wrench = scaled(wrench, case.fastener.engaged_depth / case.wrench.thickness)
-    rig = _rig(
-        fastener,
-        wrench,
-        case.fastener.across_flats,
-        0.5 * (case.wrench.opening - pair.opening),
-        Handle(pair.handle_direction, case.load.lever_arm, pair.sense),
-    )
+    at_opening = wrench
+    if case.wrench.opening != pair.opening:
+        shape = replace(case.wrench, yield_strength=0.0, thickness=0.0, rules_items=())
+        at_opening = _at_opening(shape, pair.opening, wrench)
+    handle = Handle(pair.handle_direction, case.load.lever_arm, pair.sense)
+    bearing = in_contact(case, fastener, at_opening)
+    rig = _rig(*bearing, case.fastener.across_flats, handle)
     return BuiltPair(case, pair, fastener, wrench, rig, contact_law(case))
 
 
-@lru_cache(maxsize=4)
+def in_contact(case: CaseInput, fastener: BodyModel, wrench: BodyModel) -> tuple[BodyModel, BodyModel]:
+    """Both bodies with their flexibilities per unit of the depth that bears: what is thicker is stiffer by that."""
+    depth = bearing_depth(case)
+    return (
+        scaled(fastener, depth / case.fastener.engaged_depth),
+        scaled(wrench, depth / case.wrench.thickness),
+    )
+
+
+@lru_cache(maxsize=2)
+def _at_opening(shape: WrenchInput, meshed: float, wrench: BodyModel) -> BodyModel:
+    """The body at the opening of a shape, which was meshed at another (mm)."""
+    wider = wrench.wider
+    if wider is None:
+        raise GeometryError(
+            f"the wrench was meshed at an opening of {meshed:.5g} mm, the case has {shape.opening:.5g} mm",
+            where="[wrench] opening",
+            slug="other-opening",
+        )
+    outline = wrench_outline(shape)
+    if not same_pieces(outline, wrench.mesh.outline):
+        raise GeometryError(
+            "at this opening the outline of the wrench has other pieces than where it was meshed",
+            where="[wrench] opening",
+            slug="other-pieces",
+        )
+    share = (shape.opening - meshed) / wider.by
+    at, there = wrench.flexibility, wider.flexibility
+
+    def between(own: Array, other: Array) -> Array:
+        return own + share * (other - own)
+
+    # The corners of every opening move in proportion to its width, and the roundings keep their radii.
+    mesh = replace(wrench.mesh, nodes=between(wrench.mesh.nodes, wider.nodes), outline=outline)
+    observed = {name: between(row, there.observed[name]) for name, row in at.observed.items()}
+    flexibility = Flexibility(at.nodes, between(at.matrix, there.matrix), observed)
+    return BodyModel(mesh, flexibility)
+
+
+@lru_cache(maxsize=8)
 def scaled(body: BodyModel, factor: float) -> BodyModel:
     """A body whose flexibility is multiplied by a factor. The same body comes out as the same object again."""
     if factor == 1.0:
         return body
-    flex = body.flexibility
-    observed = {name: row * factor for name, row in flex.observed.items()}
-    return BodyModel(body.mesh, Flexibility(flex.nodes, flex.matrix * factor, observed))
+    wider = body.wider
+    if wider is not None:
+        wider = replace(wider, flexibility=wider.flexibility.scaled(factor))
+    return BodyModel(body.mesh, body.flexibility.scaled(factor), wider)
 
 
 @lru_cache(maxsize=2)
-def _rig(fastener: BodyModel, wrench: BodyModel, s: float, offset: float, handle: Handle) -> ContactRig:
+def _rig(fastener: BodyModel, wrench: BodyModel, s: float, handle: Handle) -> ContactRig:
     # Kept for the next case on the same bodies: another strength or friction meets the same gaps at the same rotations.
     window = (DEEPEST_OVERLAP * s, WIDEST_GAP * s)
-    rules = SearchRules(TOUCHING, BREAKS, handle.sense, window, offset)
+    rules = SearchRules(TOUCHING, BREAKS, handle.sense, window)
     search = GapSearch(fastener.mesh, wrench.mesh, rules)
     return ContactRig(
         (fastener.mesh, fastener.flexibility), (wrench.mesh, wrench.flexibility), search, handle, s
@@ -118,9 +177,32 @@ def _rig(fastener: BodyModel, wrench: BodyModel, s: float, offset: float, handle
 
 
 def contact_law(case: CaseInput) -> ContactLaw:
-    """Friction and cap: the constraint factor times the yield strength of the softer body."""
-    softer = min(case.fastener.yield_strength, case.wrench.yield_strength)
-    return ContactLaw(case.contact.friction, case.contact.constraint_factor * softer, engaged_fraction(case))
+    """Friction and cap: the constraint factor times the yield strength of the body that gives first, less what friction
+    takes.
+
+    The flank of the fastener beside a corner of less than 110 degrees carries less (`corner_share`), the flat of the
+    wrench does not. Between parallel jaws some friction is shared (``contact.slide``); the cap is that of full friction
+    there too.
+    """
+    contact, fastener = case.contact, case.fastener
+    softer = min(corner_share(_corner_angle(case)) * fastener.yield_strength, case.wrench.yield_strength)
+    cap = contact.constraint_factor * friction_share(contact.friction, contact.plane) * softer
+    return ContactLaw(contact.friction, cap, engaged_fraction(case))
+
+
+def corner_share(angle_deg: float) -> float:
+    """Limit pressure on the flank of a corner over that of a flat far from corners, for a von Mises sheet.
+
+    Bounds of limit analysis for plane stress, a straight line between the computed angles: no less from 110 degrees
+    up, 1.00 over 2/sqrt(3) at a right angle.
+    """
+    angles, limits = zip(*CORNER_LIMITS, strict=True)
+    return float(np.interp(angle_deg, angles, limits)) / limits[-1]
+
+
+def _corner_angle(case: CaseInput) -> float:
+    """Angle (deg) of the fastener's sharp corners. That turning makes them blunter is left out."""
+    return 90.0 if case.fastener.shape == "square" else 120.0
 
 
 def fastener_material(case: CaseInput) -> PlaneMaterial:
@@ -162,8 +244,13 @@ def wrench_body(case: CaseInput, pair: ProfilePair) -> BodyModel:
     """Mesh and flexibility of the wrench's opening, with the measures of head rotation and jaw spread."""
     mesh = mesh_outline(pair.wrench, wrench_sizes(pair, case.mesh))
     nodes = np.unique(mesh.boundary.nodes[reachable_sides(pair, mesh)])
+    return BodyModel(mesh, wrench_flexibility(case, pair, mesh, nodes))
+
+
+def wrench_flexibility(case: CaseInput, pair: ProfilePair, mesh: SectionMesh, nodes: Index) -> Flexibility:
+    """Flexibility of nodes (k,) of a wrench's boundary, with the measures of head rotation and jaw spread."""
     observe = {**head_motion_weights(case, mesh), "spread": spread_weights(pair, mesh)}
-    return BodyModel(mesh, hold_wrench(case, mesh).flexibility(nodes, observe))
+    return hold_wrench(case, mesh).flexibility(nodes, observe)
 
 
 def head_circle(case: CaseInput, mesh: SectionMesh) -> tuple[float, Array]:
