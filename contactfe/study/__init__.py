@@ -6,7 +6,7 @@ from contactfe.study.identity import solver_revision
 from contactfe.study.plan import PlannedCase, StudyPlan, load_plan, parse_plan
 from contactfe.study.runner import BodyDone, CaseDone, CaseFailed, CaseStarted, Event, StudyDone, run_study
 from contactfe.study.store import StudyStore, Tables
-from contactfe.study.tables import Pivot, Row, pivots, read_rows
+from contactfe.study.tables import Pivot, Row, delivered_torque, headline, mark, mark_words, pivots, read_rows
 
 __all__ = [
     "DEMO",
@@ -24,8 +24,12 @@ __all__ = [
     "StudyPlan",
     "StudyStore",
     "Tables",
+    "delivered_torque",
     "forecast",
+    "headline",
     "load_plan",
+    "mark",
+    "mark_words",
     "parse_plan",
     "pivots",
     "read_rows",
