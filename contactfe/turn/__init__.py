@@ -28,6 +28,7 @@ from contactfe.turn.build import (
     head_rotation_weights,
     hold_wrench,
     scaled,
+    with_fastener,
     wrench_body,
     wrench_material,
 )
@@ -102,6 +103,7 @@ __all__ = [
     "spread_mm",
     "state_at",
     "torque_curve",
+    "with_fastener",
     "wrench_body",
     "wrench_displacements",
     "wrench_material",

@@ -17,7 +17,7 @@ from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
 from contactfe.errors import GeometryError
 from contactfe.inputs import CaseInput, WrenchInput
 from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, same_pieces, wrench_sizes
-from contactfe.profile import TOUCHING, ProfilePair, as_polygon, profile_pair, wrench_outline
+from contactfe.profile import TOUCHING, Outline, ProfilePair, as_polygon, profile_pair, wrench_outline
 from contactfe.turn.engagement import engaged_fraction
 
 Array = NDArray[np.float64]
@@ -100,6 +100,20 @@ def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: Bo
     handle = Handle(pair.handle_direction, case.load.lever_arm, pair.sense)
     rig = _rig(fastener, wrench, mesh, case.fastener.across_flats, handle)
     return BuiltPair(case, pair, fastener, wrench, rig, contact_law(case))
+
+
+def with_fastener(built: BuiltPair, outline: Outline) -> BuiltPair:
+    """The same pair with another outline of the fastener, in the wrench's frame at rest; only that is meshed.
+
+    Raises:
+        GeometryError: from the mesher.
+    """
+    pair = replace(built.pair, fastener=outline)
+    body = fastener_body(built.case, pair)
+    s, search = built.case.fastener.across_flats, built.rig.search
+    return replace(
+        built, pair=pair, fastener=body, rig=_rig(body, built.wrench, search.wrench, s, built.rig.handle)
+    )
 
 
 @lru_cache(maxsize=2)
