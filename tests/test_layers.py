@@ -16,6 +16,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("materials", "standards"),
     ("inputs",),
     ("profile",),
+    ("outlines",),
     ("mesh",),
     ("elastic",),
     ("contact",),
@@ -38,6 +39,8 @@ DOORS = {
     "typer": {"cli"},
     "rich": {"cli"},
     "pint": {"units"},
+    "ezdxf": {"outlines"},
+    "fontTools": {"outlines"},
     "distributed": {"parallel"},
     "dask": {"parallel"},
 }

@@ -21,8 +21,9 @@ Pieces follow each other; `round` rounds the corner at which its piece begins. T
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -59,6 +60,9 @@ class OutlineFile:
     flats: int
 
 
+DrawingReader = Callable[[Path, str], OutlineFile]
+
+
 def read_outline(path: str | Path, body: str) -> Outline:
     """The outline in a file of a "wrench" or a "fastener", lengths in mm.
 
@@ -71,7 +75,23 @@ def read_outline(path: str | Path, body: str) -> Outline:
 
 def read_outline_file(path: str | Path, body: str) -> OutlineFile:
     """The outline of a file and what stands above its loops. Raises InputError as `read_outline` does."""
+    if Path(path).suffix.lower() in DRAWINGS:
+        if not _drawing_readers:
+            import_module(DRAWING_PACKAGE)
+        return _drawing_readers[0](Path(path), body)
     return parse_outline(read_toml(path), body, str(path))
+
+
+DRAWINGS = (".dxf", ".svg")
+"""Endings of drawings that a case may name in place of an outline file."""
+DRAWING_PACKAGE = "contactfe.outlines"
+"""Lies above this package and registers its reader when it is imported, which happens when one is first needed."""
+_drawing_readers: list[DrawingReader] = []
+
+
+def register_drawings(reader: DrawingReader) -> None:
+    """Let `reader` (path, body) -> OutlineFile read the drawings that cases name."""
+    _drawing_readers[:] = [reader]
 
 
 def parse_outline(raw: Mapping[str, Any], body: str, source: str = "outline") -> OutlineFile:

@@ -5,6 +5,8 @@ from contactfe.report.case_page import case_figures, case_page
 from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
 from contactfe.report.files import Written, fields, write_case_folder
+from contactfe.report.imported import faults_figure, imported_figure
+from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.player import player_view, stage_of
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
@@ -27,7 +29,10 @@ __all__ = [
     "draw_pair",
     "drawing_figure",
     "end_state",
+    "faults_figure",
     "fields",
+    "imported_figure",
+    "log_figure",
     "pair_figure",
     "player_view",
     "save",
