@@ -40,6 +40,9 @@ from contactfe.turn import (
 )
 
 MOST_PULLS = 20
+EXPECTED = (
+    0.5  # of the torque of the pull before: a lower top may be the rim of a dent, the march goes on past it
+)
 NOT_PILED = "material that the wrench displaces is not piled up beside the crush, and does not harden"
 LOST = {
     "wrench": "the wrench gives way before the grip is lost, so there is no next pull with it",
@@ -181,7 +184,8 @@ def solve_pulls(case: CaseInput, pulls: int, first: CaseRecord | None = None) ->
         if len(done) == pulls:
             return PullSeries(tuple(done), after, "", over)
         built = with_fastener(record.built, after.outline)
-        record, worn = record_of(built, torque_curve(built)), after
+        curve = torque_curve(built, EXPECTED * record.torque_Nm)
+        record, worn = record_of(built, curve), after
         done.append(Pull(record, worn, record.torque_Nm / done[0].torque_Nm))
     return PullSeries(tuple(done), None, LOST[record.ended_by] if len(done) < pulls else "", over)
 
