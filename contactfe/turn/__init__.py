@@ -27,6 +27,7 @@ from contactfe.turn.build import (
     head_circle,
     head_rotation_weights,
     hold_wrench,
+    in_contact,
     scaled,
     with_fastener,
     wrench_body,
@@ -34,6 +35,7 @@ from contactfe.turn.build import (
 )
 from contactfe.turn.crush import crushed_runs, relief
 from contactfe.turn.curve import TorqueCurve, head_rotation, smooth_through, spread_mm, torque_curve
+from contactfe.turn.engagement import bearing_depth
 from contactfe.turn.estimate import (
     EarlyAnswer,
     SlipEstimate,
@@ -72,6 +74,7 @@ __all__ = [
     "assemble",
     "assemble_case",
     "at_modulus",
+    "bearing_depth",
     "body_arrays",
     "body_from",
     "body_keys",
@@ -90,6 +93,7 @@ __all__ = [
     "head_rotation",
     "head_rotation_weights",
     "hold_wrench",
+    "in_contact",
     "load_share",
     "onset",
     "outline_of",
