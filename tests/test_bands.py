@@ -41,6 +41,7 @@ from contactfe.uncertainty import (
 from contactfe.uncertainty import solve as solving
 from contactfe.uncertainty.compare import first_change
 from contactfe.uncertainty.jobs import Job, plan_jobs
+from contactfe.uncertainty.limits import standard_limits
 from contactfe.uncertainty.probabilities import chance
 from contactfe.uncertainty.sampling import SamplingPlan, sobol_points
 from contactfe.uncertainty.surrogate import fit

@@ -29,6 +29,7 @@ from contactfe.turn.build import (
     hold_wrench,
     in_contact,
     scaled,
+    with_fastener,
     wrench_body,
     wrench_material,
 )
@@ -117,6 +118,7 @@ __all__ = [
     "state_at",
     "state_at_torque",
     "torque_curve",
+    "with_fastener",
     "with_state",
     "wrench_body",
     "wrench_displacements",
