@@ -6,10 +6,12 @@ from contactfe.report.files import FILES, fields, write_case_folder
 from contactfe.report.log_figure import log_figure
 from contactfe.report.pages import case_page
 from contactfe.report.pair import draw_pair, pair_figure
+from contactfe.report.score_figures import means_figure, standings_figure
 from contactfe.report.state import BodyState, SlipState, slip_state
 from contactfe.report.study import study_charts, study_figures
 from contactfe.report.study_pages import study_page
 from contactfe.report.style import save
+from contactfe.report.trial_pages import score_page
 
 __all__ = [
     "FILES",
@@ -22,9 +24,12 @@ __all__ = [
     "drawing_figure",
     "fields",
     "log_figure",
+    "means_figure",
     "pair_figure",
     "save",
+    "score_page",
     "slip_state",
+    "standings_figure",
     "study_charts",
     "study_figures",
     "study_page",
