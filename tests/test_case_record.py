@@ -85,9 +85,8 @@ def test_the_bolt_or_the_bar_ends_the_pull_where_it_is_weaker_than_the_grip() ->
     # 7/16 in bar of 634 MPa: twice the volume of the sand heap of slope k over the hexagon, k = 634 / sqrt 3 (Nadai 1923):
     # by hand 2 k A a / 3 with the area A = 106.9 mm2 and the half width a = 5.556 mm: 145 N m.
     small = {"across_flats": "7/16 in", "engaged_depth": "8 mm", "yield_strength": "634 MPa"}
-    short = solve_case(
-        parse_case({"format": 1, "fastener": small, "wrench": {"profile": "ring-six"}, "mesh": COARSE})
-    )
+    ring_six = {"profile": "ring-six", "outside_diameter": "22 mm"}
+    short = solve_case(parse_case({"format": 1, "fastener": small, "wrench": ring_six, "mesh": COARSE}))
     assert short.ended_by == "bar"
     assert short.torque_Nm == pytest.approx(2 * 634 / math.sqrt(3) * 106.94 * 5.556 / 3 / 1e3, rel=2e-3)
 

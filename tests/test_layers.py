@@ -16,6 +16,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("materials", "standards"),
     ("inputs",),
     ("profile",),
+    ("outlines",),
     ("mesh",),
     ("elastic",),
     ("contact",),
@@ -38,8 +39,10 @@ DOORS = {
     "typer": {"cli"},
     "rich": {"cli"},
     "pint": {"units"},
-    "distributed": {"study"},
-    "dask": {"study"},
+    "ezdxf": {"outlines"},
+    "fontTools": {"outlines"},
+    "distributed": {"parallel"},
+    "dask": {"parallel"},
 }
 
 

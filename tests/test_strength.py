@@ -23,13 +23,12 @@ from contactfe.errors import ContactFEError
 from contactfe.inputs import parse_case, to_dict
 from contactfe.mesh import SectionMesh, SizeField, mesh_outline, values_at
 from contactfe.profile import Outline, Piece, arc, line
-from contactfe.reference import curved_bars, hexagon, plates, rings
+from contactfe.reference import curved_bars, plates, rings
 from contactfe.reference.plane import PlaneElastic
 from contactfe.strength import Cuts, Resultants, head_cuts, resultants, utilisation
 from contactfe.strength.operator import closed_round
 from contactfe.strength.plastic_limit import ring_utilisation, self_stress
 from contactfe.strength.sections import SHARES, STATIONS
-from contactfe.strength.torsion import HEX_TORSION_STRESS, body_torsion, heap_volume, twist_off
 from contactfe.turn import spread_mm
 
 Array = NDArray[np.float64]
@@ -434,52 +433,16 @@ def test_limits_brought_in_as_they_are_passed_give_the_optimum_of_all_of_them(se
 # --- the fastener -------------------------------------------------------------------------------------------------
 
 
-def test_sand_heaps_have_their_exact_volumes() -> None:
-    # Pyramids and cone (Nadai's heap; exact): hexagon sqrt(3)/12 s^3, square s^3/6, circle pi s^3/24.
-    assert heap_volume(10.0, 0.0, 6) == pytest.approx(math.sqrt(3.0) / 12 * 1000, rel=1e-12)
-    assert heap_volume(10.0, 0.0, 4) == pytest.approx(1000 / 6, rel=1e-12)
-    assert heap_volume(10.0, 1.0, 6) == pytest.approx(math.pi * 1000 / 24, rel=1e-12)
-    volumes = [heap_volume(10.0, r, 6) for r in (0.0, 0.2, 0.5, 0.8, 1.0)]
-    assert volumes == sorted(volumes, reverse=True)
-
-
-def test_torsion_of_a_bar_uses_the_constants_of_the_reference() -> None:
-    assert HEX_TORSION_STRESS == hexagon.TORSION_STRESS
-    bar = case("ring-six", fastener={"stock": "bar"}).fastener
-    found = body_torsion(bar)
-    assert found is not None
-    shear = 640.0 / math.sqrt(3.0)
-    # T = 0.188 tau s^3 of a handbook page on hexagonal keys, within 1 %.
-    assert found.first_yield_Nm == pytest.approx(0.188 * shear * 16.0**3 / 1e3, rel=0.01)
-    assert found.full_yield_Nm / found.first_yield_Nm == pytest.approx(5.33 * math.sqrt(3) / 6, rel=1e-9)
-    assert "16 mm" in found.section
-    assert body_torsion(case("ring-six", size="M10 nut").fastener) is None
-
-
-def test_bolts_twist_off_and_bars_do_not() -> None:
-    # ISO 898-7: M10 8.8 at 66 N m at least.
-    bolt = twist_off(case("ring-six").fastener)
-    assert bolt is not None
-    assert bolt.band_Nm is not None
-    assert bolt.band_Nm[0] == pytest.approx(66.0, rel=0.02)
-    assert twist_off(case("ring-six", fastener={"stock": "bar"}).fastener) is None
-    assert twist_off(case("ring-six", size="M10 nut").fastener) is None
-    unknown = twist_off(case("ring-six", size="1/2 in", grade="grade 5").fastener)
-    assert unknown is not None
-    assert unknown.band_Nm is None
-    assert "8.8 to 12.9" in unknown.note
-
-
-def test_stock_follows_the_size_and_can_be_given() -> None:
+def test_a_bar_is_held_unless_the_case_says_bolt() -> None:
     def stock(**fastener: Any) -> str:
         raw = {"format": 1, "fastener": {"grade": "8.8", **fastener}, "wrench": {"profile": "ring-six"}}
         got = parse_case(raw)
         assert to_dict(got)["fastener"]["stock"] == got.fastener.stock
         return got.fastener.stock
 
-    assert stock(size="M10") == "bolt"
+    assert stock(size="M10") == "bar"
     assert stock(size="M10 nut") == "bar"
-    assert stock(size="M10", stock="bar") == "bar"
+    assert stock(size="M10", stock="bolt") == "bolt"
     assert stock(across_flats="16 mm", engaged_depth="6 mm") == "bar"
 
 

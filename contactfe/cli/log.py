@@ -113,8 +113,8 @@ def _read(
 
 def _write(found: list[LogReading], out: Path) -> None:
     """JSON of all logs first, then the figures."""
+    from contactfe.files import make_folder, write_text
     from contactfe.report import log_figure, save
-    from contactfe.study.files import make_folder, write_text
 
     make_folder(out)
     write_text(out / "logs.json", json.dumps([r.to_dict() for r in found], indent=1) + "\n")

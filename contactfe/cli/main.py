@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     "turn": "contactfe.cli.turn",
     "sweep": "contactfe.cli.sweep",
     "draw": "contactfe.cli.draw",
+    "import": "contactfe.cli.importing",
     "mesh": "contactfe.cli.mesh",
     "init": "contactfe.cli.init",
     "sizes": "contactfe.cli.tables",

@@ -53,8 +53,8 @@ def register(app: typer.Typer) -> None:
 
 def _write(found: Score, out: Path) -> None:
     """Tables first, then page and figures."""
+    from contactfe.files import make_folder, write_text
     from contactfe.report import means_figure, save, score_page, standings_figure
-    from contactfe.study.files import make_folder, write_text
 
     make_folder(out)
     write_text(out / "score.csv", _csv(found))

@@ -21,7 +21,10 @@ _COLUMNS = ("case", "computed", "expected", "difference", "tolerance", "", "orig
 def register(app: typer.Typer) -> None:
     """Add the command to an application."""
 
-    @app.command("verify", help="Run cases with known answers and compare; exit code 4 when one is missed or a known miss has changed.")
+    @app.command(
+        "verify",
+        help="Run cases with known answers; exit code 4 when one is missed or a known miss has changed.",
+    )
     def verify(
         quick: Annotated[bool, typer.Option("--quick", help="Only the fast cases: under a minute.")] = False,
         as_json: Annotated[
@@ -95,9 +98,9 @@ def _cells(check: Check, mark: int) -> list[str]:
 
 def _write(report: Report, folder: Path, quick: bool) -> None:
     from contactfe import __version__
+    from contactfe.files import write_text
     from contactfe.report.comparison import comparison_figure, comparison_page
     from contactfe.report.style import save
-    from contactfe.study.files import write_text
 
     folder.mkdir(exist_ok=True)
     for curve in report.curves:

@@ -21,15 +21,16 @@ Pieces follow each other; `round` rounds the corner at which its piece begins. T
 from __future__ import annotations
 
 import math
-import os
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from contactfe.errors import ContactFEError, GeometryError, InputError, Problem, nearest
+from contactfe.files import write_text
 from contactfe.inputs import FastenerInput, WrenchInput, read_toml
 from contactfe.profile.check import as_polygon
 from contactfe.profile.curves import Outline, Piece, arc, filleted_loop
@@ -59,6 +60,9 @@ class OutlineFile:
     flats: int
 
 
+DrawingReader = Callable[[Path, str], OutlineFile]
+
+
 def read_outline(path: str | Path, body: str) -> Outline:
     """The outline in a file of a "wrench" or a "fastener", lengths in mm.
 
@@ -71,7 +75,23 @@ def read_outline(path: str | Path, body: str) -> Outline:
 
 def read_outline_file(path: str | Path, body: str) -> OutlineFile:
     """The outline of a file and what stands above its loops. Raises InputError as `read_outline` does."""
+    if Path(path).suffix.lower() in DRAWINGS:
+        if not _drawing_readers:
+            import_module(DRAWING_PACKAGE)
+        return _drawing_readers[0](Path(path), body)
     return parse_outline(read_toml(path), body, str(path))
+
+
+DRAWINGS = (".dxf", ".svg")
+"""Endings of drawings that a case may name in place of an outline file."""
+DRAWING_PACKAGE = "contactfe.outlines"
+"""Lies above this package and registers its reader when it is imported, which happens when one is first needed."""
+_drawing_readers: list[DrawingReader] = []
+
+
+def register_drawings(reader: DrawingReader) -> None:
+    """Let `reader` (path, body) -> OutlineFile read the drawings that cases name."""
+    _drawing_readers[:] = [reader]
 
 
 def parse_outline(raw: Mapping[str, Any], body: str, source: str = "outline") -> OutlineFile:
@@ -133,19 +153,7 @@ def write_outline(
         ContactFEError: the file cannot be written.
     """
     file = Path(path)
-    beside = file.with_name(file.name + ".part")
-    try:
-        text = outline_text(outline, body, first_flat=first_flat, flats=flats, title=title)
-        beside.write_text(text, encoding="utf-8")
-        os.replace(beside, file)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise ContactFEError(
-            f"cannot be written: {error.strerror}",
-            where=str(file),
-            hint="choose another folder",
-            slug="not-writable",
-        ) from error
+    write_text(file, outline_text(outline, body, first_flat=first_flat, flats=flats, title=title))
 
 
 def outline_text(

@@ -22,7 +22,7 @@ BEARING = TOUCHING - {"slot"}
 
 def drawing_problems(outline: Outline, body: str) -> list[Problem]:
     """Everything that keeps an oriented outline from being meshed and turned; empty when it is good."""
-    found = list(_crossings(outline))
+    found = list(crossings(outline))
     if found:
         return found
     size = max(math.hypot(*p.start) for p in outline.pieces)
@@ -42,7 +42,7 @@ def drawing_problems(outline: Outline, body: str) -> list[Problem]:
     return found
 
 
-def _crossings(outline: Outline) -> Iterator[Problem]:
+def crossings(outline: Outline) -> Iterator[Problem]:
     """Places where two pieces of the outline meet that do not follow each other, or meet twice."""
     pieces = outline.pieces
     chords = [shapely.LineString(p.points(np.linspace(0, 1, _chords(p) + 1))) for p in pieces]

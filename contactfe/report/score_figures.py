@@ -40,8 +40,8 @@ def means_figure(found: Score) -> Figure:
     ax.set_yticks(ticks, names, fontsize=8.5)
     ax.tick_params(axis="y", length=0)
     ax.set_ylim(y - 0.3, -0.7)
-    ax.set_xlim(left=0.0)
-    ax.margins(x=0.12)
+    ends = [max(e.high_Nm or 0.0, e.mean_Nm or 0.0, e.at_least_Nm or 0.0) for e in found.entries]
+    ax.set_xlim(0.0, 1.3 * max(ends))
     ax.grid(True, axis="x")
     ax.set_xlabel("largest torque, geometric mean and 95 % interval (N·m)")
     _title(figure, found, f"{found.readings} readings; scatter {_percent(found.scatter)}")

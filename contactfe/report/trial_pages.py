@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from matplotlib.figure import Figure
 
-from contactfe.report.pages import Picture, picture, render
+from contactfe.report.page import Picture, picture, render
 from contactfe.report.score_figures import means_figure, standings_figure
 from contactfe.report.words import number
 from contactfe.trial import Score
@@ -54,11 +54,12 @@ def seeded(found: Score) -> str:
 
 
 def _pictures(means: Figure, standings: Figure) -> list[Picture]:
-    return [
-        picture(standings, "svg", "Average share of the best.", "Bars of the average share of the best of each design."),
-        picture(means, "svg", "Means with 95 % intervals; in brackets the share of the best.",
-                "Mean torque with its interval for every design in every condition."),
-    ]  # fmt: skip
+    bars = ("Average share of the best.", "Bars of the average share of the best of each design.")
+    dots = (
+        "Means with 95 % intervals; in brackets the share of the best.",
+        "Mean torque with its interval for every design in every condition.",
+    )
+    return [picture(standings, "standing", bars), picture(means, "means", dots)]
 
 
 def percent(value: float | None, digits: int = 1) -> str:

@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
-from contactfe.errors import ContactFEError
 from contactfe.inputs import CaseInput
+from contactfe.turn import digest, file_hash
 from contactfe.turn.revision import SOLVER_REVISION
-
-ID_LENGTH = 32  # hexadecimal digits, 128 bit
 
 
 def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | None = None) -> str:
@@ -26,7 +21,7 @@ def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | Non
         ContactFEError: an outline file cannot be read.
     """
     record = asdict(case)
-    del record["name"], record["cautions"]
+    del record["name"], record["cautions"], record["origins_items"]
     del record["wrench"]["rules_items"]
     for body in ("fastener", "wrench"):
         if record[body]["outline"] is not None:
@@ -34,24 +29,6 @@ def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | Non
     return digest({"solver_revision": revision, "case": record} | ({} if band is None else {"band": band}))
 
 
-def digest(record: Any) -> str:
-    """Hash of plain values; floats count to the last bit."""
-    text = json.dumps(record, sort_keys=True, separators=(",", ":"))
-    return hashlib.sha256(text.encode()).hexdigest()[:ID_LENGTH]
-
-
-def file_hash(path: Path) -> str:
-    """Hash of a file's bytes.
-
-    Raises:
-        ContactFEError: it cannot be read.
-    """
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError as error:
-        raise ContactFEError(
-            f"cannot be read: {error.strerror}",
-            where=str(path),
-            hint="write the name of a file beside the study",
-            slug="file",
-        ) from error
+def solver_revision() -> int:
+    """The revision of the solver of this process."""
+    return SOLVER_REVISION

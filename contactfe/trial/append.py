@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from contactfe.errors import ContactFEError, InputError, Problem, nearest
-from contactfe.study.files import write_whole
+from contactfe.files import write_whole
 from contactfe.trial.columns import BY_NAME, COLUMNS, read_cell, torque_factor
 from contactfe.trial.log_read import LogReading
 from contactfe.trial.read import Sheet, read_readings, read_sheet
