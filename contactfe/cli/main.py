@@ -31,6 +31,7 @@ COMMANDS: dict[str, str] = {
     "why": "contactfe.cli.why",
     "band": "contactfe.cli.band",
     "log": "contactfe.cli.log",
+    "score": "contactfe.cli.score",
     "verify": "contactfe.cli.verify",
     "bench": "contactfe.cli.bench",
 }
