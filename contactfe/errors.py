@@ -7,9 +7,29 @@ not an error, so it has no class here.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
+
+_LONGEST_RUN = 160  # characters without a space that a message may hold; paths are shorter
+_RUN = re.compile(rf"\S{{{_LONGEST_RUN + 1},}}")
+
+
+def shown(value: Any, most: int = 60) -> str:
+    """Return a value as messages show it: one line without control characters, at most about `most` characters."""
+    text = _plain(str(value))
+    return text if len(text) <= most else f"{text[: most - 20]} ... {text[-10:]}"
+
+
+def _plain(text: str) -> str:
+    """Return text without control characters, which could rewrite a terminal."""
+    return "".join(c if c.isprintable() else " " for c in text)
+
+
+def _clean(text: str) -> str:
+    """Return a part of a message without control characters, and with very long words cut in the middle."""
+    return _RUN.sub(lambda run: shown(run.group()), _plain(text))
 
 
 @dataclass(frozen=True)
@@ -23,6 +43,10 @@ class Problem:
     where: str
     message: str
     hint: str = ""
+
+    def __post_init__(self) -> None:
+        for name in ("where", "message", "hint"):
+            object.__setattr__(self, name, _clean(getattr(self, name)))
 
     def __str__(self) -> str:
         text = f"{self.where}: {self.message}" if self.where else self.message
@@ -40,10 +64,11 @@ class ContactFEError(Exception):
     default_slug = "error"
 
     def __init__(self, message: str, *, where: str = "", hint: str = "", slug: str = "") -> None:
+        message = _clean(message)
         super().__init__(message)
         self.message = message
-        self.where = where
-        self.hint = hint
+        self.where = _plain(where)
+        self.hint = _clean(hint)
         self.slug = slug or self.default_slug
 
     def __str__(self) -> str:

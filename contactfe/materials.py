@@ -15,8 +15,12 @@ _ELASTIC: dict[str, tuple[float, float, str]] = {
 }
 
 WRENCH_YIELD = 1250.0
-"""Default yield strength of a wrench (MPa): 42 to 46 HRC quenched and tempered steel, tensile strength 1320
-to 1500 MPa (ASTM A370 and E140 conversions), yield about 0.92 of it (published data of 4140 steel)."""
+"""Default yield strength of a wrench (MPa)."""
+WRENCH_YIELD_SOURCE = (
+    "42 to 46 HRC quenched and tempered steel, tensile strength 1320 to 1500 MPa (ASTM A370 and E140 conversions), "
+    "yield about 0.92 of it (published data of 4140 steel)"
+)
+"""Where `WRENCH_YIELD` comes from."""
 
 
 @dataclass(frozen=True)

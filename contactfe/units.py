@@ -12,11 +12,14 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, Literal
 
-from .errors import ContactFEError
+from .errors import ContactFEError, shown
+
+MM_PER_INCH = 25.4
 
 Kind = Literal["length", "stress", "angle", "fraction", "torque"]
 
 _PLAIN = r"(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+_LONGEST = 200  # characters of a number or quantity; nothing that long is one
 _NUMBER = re.compile(
     rf"(?P<sign>[+-]?)(?:(?:(?P<whole>[0-9]+)[- ])?(?P<top>[0-9]+)/(?P<bottom>[0-9]+)|(?P<plain>{_PLAIN}))"
 )
@@ -54,9 +57,9 @@ def parse_number(text: str) -> float:
 
     Raises ContactFEError (slug "number") when the text is anything else or not finite.
     """
-    match = _NUMBER.fullmatch(text.strip())
+    match = _NUMBER.fullmatch(text.strip()) if len(text) <= _LONGEST else None
     if match is None:
-        raise ContactFEError(f'"{text}" is not a number', hint="write 16, 0.5 or 1-1/2", slug="number")
+        raise ContactFEError(f'"{shown(text)}" is not a number', hint="write 16, 0.5 or 1-1/2", slug="number")
     return _value(match, text)
 
 
@@ -70,7 +73,9 @@ def parse_quantity(text: Any, kind: Kind) -> float:
     info = KINDS[kind]
     number, unit, match = _split(text, info)
     value = _value(match, number)
-    factor, found = _factor(unit)
+    factor, found = (
+        (_torque_factor(unit), kind) if kind == "torque" and _torque_factor(unit) else _factor(unit)
+    )
     if found is None:
         raise ContactFEError(
             f'"{text}" has an unknown unit "{unit}"',
@@ -112,34 +117,80 @@ def tidy(value: float) -> float:
     return float(f"{value:.15g}")
 
 
+def whole_text(value: Any) -> str:
+    """Return a value as text without spaces around it; whole numbers of hundreds of digits in words."""
+    if isinstance(value, int) and not isinstance(value, bool) and value.bit_length() > 4 * _LONGEST:
+        return f"a whole number of more than {_LONGEST} digits"
+    return str(value).strip()
+
+
 def is_inch(text: Any) -> bool:
     """Return whether a length was written in inches, which decides the standard its wrench opening
     follows."""
     return isinstance(text, str) and re.search(r"[\d\s](in|inch|inches)$", text.strip()) is not None
 
 
+# Torque is written in many ways, "ft-lb", "N m", "kgf*cm", in either order: a force and a length in one of each's names.
+_FORCE = {
+    **dict.fromkeys(("n", "newton", "newtons"), 1.0),
+    "dan": 10.0,
+    "kn": 1e3,
+    **dict.fromkeys(("lb", "lbs", "lbf", "pound", "pounds"), 4.4482216152605),
+    **dict.fromkeys(("oz", "ozf", "ounce", "ounces"), 4.4482216152605 / 16.0),
+    **dict.fromkeys(("kgf", "kg", "kp"), 9.80665),
+}
+_LENGTH = {
+    **dict.fromkeys(("m", "metre", "metres", "meter", "meters"), 1000.0),
+    "cm": 10.0,
+    "mm": 1.0,
+    **dict.fromkeys(("in", "inch", "inches"), MM_PER_INCH),
+    **dict.fromkeys(("ft", "foot", "feet"), 12.0 * MM_PER_INCH),
+}
+_TORQUE_JOIN = re.compile(r"[\s*·⋅.×-]+")
+
+
+@lru_cache(maxsize=256)
+def _torque_factor(unit: str) -> float:
+    """Return N mm per unit of a torque in any usual spelling, 0.0 where it is none: "N m", "Nm", "ft-lb", "kgf*m"."""
+    words = [word for word in _TORQUE_JOIN.split(unit.strip().casefold()) if word]
+    if len(words) == 1:
+        whole = words[0]
+        words = next(
+            ([whole[:i], whole[i:]] for i in range(1, len(whole)) if _product(whole[:i], whole[i:])), words
+        )
+    return tidy(_product(*words)) if len(words) == 2 else 0.0
+
+
+def _product(first: str, second: str) -> float:
+    """Return force times length in N mm for two words in either order, 0.0 where they are not these."""
+    forwards = _FORCE.get(first, 0.0) * _LENGTH.get(second, 0.0)
+    return forwards or _LENGTH.get(first, 0.0) * _FORCE.get(second, 0.0)
+
+
 def _split(text: Any, info: _KindInfo) -> tuple[str, str, re.Match[str]]:
     """Split text into number and unit; raise with the right example when one of them is missing."""
     first, second = info.examples
     if isinstance(text, bool) or not isinstance(text, str | int | float):
-        shown = str(text).lower() if isinstance(text, bool) else f"a {type(text).__name__}"
+        what = str(text).lower() if isinstance(text, bool) else f"a {type(text).__name__}"
+        raise ContactFEError(f"{what} is not {info.noun}", hint=f'write "{first}" or "{second}"', slug="unit")
+    stripped = whole_text(text)
+    if len(stripped) > _LONGEST:
         raise ContactFEError(
-            f"{shown} is not {info.noun}", hint=f'write "{first}" or "{second}"', slug="unit"
+            f'"{shown(stripped)}" is not {info.noun}', hint=f'write "{first}" or "{second}"', slug="unit"
         )
-    stripped = str(text).strip()
     match = _NUMBER.match(stripped)
     if match is None:
         raise ContactFEError(
             f'"{stripped}" is not {info.noun}', hint=f'write "{first}" or "{second}"', slug="unit"
         )
-    unit = stripped[match.end() :].strip()
+    unit = stripped[match.end() :].strip().replace("²", "^2").replace("mm2", "mm^2")
     if not unit:
         raise ContactFEError(f"{stripped} has no unit", hint=_with_unit(stripped, match, info), slug="unit")
     if unit.startswith(","):
         raise ContactFEError(
             f'"{stripped}" has a decimal comma', hint=f'write a point, such as "{first}"', slug="number"
         )
-    if _UNIT.fullmatch(unit) is None:
+    if _UNIT.fullmatch(unit) is None and not (info is KINDS["torque"] and _torque_factor(unit)):
         raise ContactFEError(
             f'"{stripped}" is not {info.noun}', hint=f'write "{first}" or "{second}"', slug="unit"
         )
@@ -152,6 +203,8 @@ def _with_unit(number: str, match: re.Match[str], info: _KindInfo) -> str:
         value = _value(match, number)
         percent = value * 100.0 if abs(value) <= 1.0 else value
         return f'write "{percent:.6g} %"'
+    if info is KINDS["length"] and "/" in number:
+        return f'write "{number} in"'  # a fraction is never of millimetres
     return f'write "{number} {info.shown}" or "{info.examples[1]}"'
 
 

@@ -7,9 +7,8 @@ import subprocess
 import sys
 from pathlib import Path
 
+from contactfe.parallel import Call, Ended
 from contactfe.study import Event, StudyDone
-from contactfe.study.executors import Ended
-from contactfe.study.work import Task, run_task
 
 SOURCE = Path(__file__).resolve().parent.parent
 
@@ -40,21 +39,21 @@ class InProcess:
         self.attempts, self.deaths = attempts, dict(deaths or {})
         self.given: list[str] = []
         self.closed = False
-        self._waiting: list[tuple[str, Task]] = []
+        self._waiting: list[tuple[str, Call]] = []
 
     def room(self) -> int:
         return 2 - len(self._waiting)
 
-    def submit(self, ticket: str, task: Task) -> None:
+    def submit(self, ticket: str, call: Call, *, first: bool = False) -> None:
         self.given.append(ticket)
-        self._waiting.append((ticket, task))
+        self._waiting.append((ticket, call))
 
     def wait(self) -> list[Ended]:
-        ticket, task = self._waiting.pop(0)
+        ticket, call = self._waiting.pop(0)
         if self.deaths.get(ticket, 0):
             self.deaths[ticket] -= 1
-            return [Ended(ticket, None, "here")]
-        return [Ended(ticket, run_task(task), "here")]
+            return [Ended(ticket, None, "here", died=True)]
+        return [Ended(ticket, call(), "here")]
 
     def close(self) -> None:
         self.closed = True

@@ -41,8 +41,8 @@ DOORS = {
     "pint": {"units"},
     "ezdxf": {"outlines"},
     "fontTools": {"outlines"},
-    "distributed": {"study"},
-    "dask": {"study"},
+    "distributed": {"parallel"},
+    "dask": {"parallel"},
 }
 
 

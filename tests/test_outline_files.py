@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from contactfe.case import CaseRecord, solve_case
 from contactfe.errors import ContactFEError, GeometryError, InputError
 from contactfe.inputs import CaseInput, parse_case
 from contactfe.profile import (
@@ -24,7 +25,6 @@ from contactfe.profile import (
     read_outline_file,
     write_outline,
 )
-from contactfe.case import CaseRecord, solve_case
 
 MESHES = Path(__file__).parent.parent / "meshes"
 HAND = (MESHES / "hand-drawn-ring-16mm.toml").read_text(encoding="utf-8")

@@ -25,6 +25,7 @@ import shapely
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 
+from contactfe.case import CaseRecord, solve_case
 from contactfe.elastic import von_mises
 from contactfe.errors import ContactFEError
 from contactfe.explain import judged
@@ -50,7 +51,6 @@ from contactfe.report.inputs import input_tables
 from contactfe.report.rows import outcome, swept_inputs
 from contactfe.report.style import as_bytes
 from contactfe.report.words import ANSWERS, number
-from contactfe.case import CaseRecord, solve_case
 from contactfe.turn import fastener_state
 from contactfe.turn.curve import head_rotation
 

@@ -16,10 +16,10 @@ from pathlib import Path
 
 import pytest
 
+from contactfe.case import solve_case
 from contactfe.inputs import parse_case
 from contactfe.report import case_page, study_page
 from contactfe.report.words import number
-from contactfe.case import solve_case
 
 FLAGS = (
     "--headless",

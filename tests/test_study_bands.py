@@ -27,13 +27,13 @@ from sweeps import InProcess, end_of, environment, sweep
 from contactfe.bands import GridPoints, bands_at
 from contactfe.bands.solve import solving
 from contactfe.errors import InputError
+from contactfe.parallel import LocalProcesses
 from contactfe.report import study_charts, study_page
 from contactfe.report.study import comparison_chart, horizontal
 from contactfe.study import (
     BodyDone,
     CaseDone,
     Event,
-    LocalProcesses,
     StudyPlan,
     StudyStore,
     forecast,

@@ -198,7 +198,7 @@ def test_a_cluster_with_two_processes_gives_the_same_rows(home: Path) -> None:
     disk."""
     (home / "cluster.py").write_text(CLUSTER)
     (home / "apart.py").write_text(
-        "import sys\nfrom contactfe.study import DaskCluster\nfrom contactfe.cli import main\n"
+        "import sys\nfrom contactfe.parallel import DaskCluster\nfrom contactfe.cli import main\n"
         "DaskCluster._see = lambda self, folder: False\n"
         'if __name__ == "__main__":\n    sys.exit(main(["sweep", *sys.argv[1:]]))\n'
     )

@@ -19,13 +19,13 @@ import pytest
 from sweeps import InProcess, end_of, environment
 
 from contactfe.errors import ContactFEError, InputError
+from contactfe.parallel import Ended, LocalProcesses
 from contactfe.study import (
     BodyDone,
     CaseDone,
     CaseFailed,
     CaseStarted,
     Event,
-    LocalProcesses,
     StudyPlan,
     StudyStore,
     forecast,
@@ -35,7 +35,6 @@ from contactfe.study import (
     run_study,
     runner,
 )
-from contactfe.study.executors import Ended
 
 STUDY = """\
 format = 1
@@ -246,7 +245,7 @@ def test_a_worker_that_dies_of_its_task_is_replaced() -> None:
         first = executor.pids()
         executor.submit("deadly", Deadly())  # type: ignore[arg-type]
         assert executor.room() == 0
-        assert executor.wait() == [Ended("deadly", None, f"process {first[0]}")]
+        assert executor.wait() == [Ended("deadly", None, f"process {first[0]}", died=True)]
         assert executor.room() == 1 and executor.pids() != first
     finally:
         executor.close()
@@ -277,7 +276,8 @@ def test_workers_have_one_thread_and_leave_the_environment_alone(monkeypatch: py
 def test_a_script_without_a_main_guard_is_told_so(tmp_path: Path) -> None:
     script = tmp_path / "script.py"
     script.write_text(
-        "from contactfe.study import LocalProcesses, StudyStore, parse_plan, run_study\n"
+        "from contactfe.parallel import LocalProcesses\n"
+        "from contactfe.study import StudyStore, parse_plan, run_study\n"
         "import tomllib\n"
         f"plan = parse_plan(tomllib.loads('''{STUDY}'''))\n"
         f"list(run_study(plan, StudyStore({str(tmp_path / 'out')!r}), LocalProcesses(1)))\n"
@@ -329,7 +329,7 @@ def test_a_killed_and_resumed_study_equals_an_uninterrupted_one(
     _, said = run.communicate(timeout=60)
     assert run.returncode == (130 if how == signal.SIGINT else -how)
     if how == signal.SIGINT:
-        assert "interrupted" in said
+        assert "interrupted" in said and "the same command goes on from there" in said
         assert len(read_rows(out / "results.csv")) == written_cases(out) < 8
     # Workers without a parent end by themselves.
     wait_until(lambda: not any(Path(f"/proc/{w}").exists() for w in workers))
@@ -480,20 +480,19 @@ def test_a_worker_that_is_told_to_end_clears_away_what_it_is_writing(tmp_path: P
     # The files grow for ever: the worker can only be in the middle of writing when it is told to end.
     script = tmp_path / "writing.py"
     script.write_text(
-        "import multiprocessing, pathlib, sys\n"
-        "from contactfe.study import processes\n"
-        "from contactfe.study.files import write_whole\n"
+        "import multiprocessing, pathlib, pickle, sys\n"
+        "from contactfe.parallel import processes\n"
+        "from contactfe.files import write_whole\n"
         "def slow(part):\n"
         "    with part.open('wb') as file:\n"
         "        while True:\n"
         "            file.write(b'x')\n"
         "            file.flush()\n"
-        "def run(task):\n"
+        "def run():\n"
         "    write_whole(pathlib.Path(sys.argv[1]) / 'body', slow)\n"
-        "processes.run_task = run\n"
         "if __name__ == '__main__':\n"
         "    mine, theirs = multiprocessing.Pipe()\n"
-        "    mine.send(('ticket', None))\n"
+        "    mine.send_bytes(pickle.dumps(run))\n"
         "    processes._serve(theirs)\n"
     )
     folder = tmp_path / "bodies"

@@ -4,16 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import math
-import multiprocessing
-import os
 import pickle
-import signal
-import tempfile
 from collections.abc import Callable, Sequence
-from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
-from concurrent.futures.process import BrokenProcessPool
+from contextlib import closing
 from dataclasses import replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -22,7 +17,9 @@ from numpy.typing import NDArray
 from contactfe.bands.jobs import Job
 from contactfe.bands.wrench import gives_way_at
 from contactfe.errors import ContactFEError, NotConverged
+from contactfe.files import write_bytes
 from contactfe.inputs import CaseInput
+from contactfe.parallel import MOST_WORKERS, LocalProcesses, hold_one_thread, run_all, scratch_folder
 from contactfe.profile import ProfilePair, profile_pair
 from contactfe.turn import BodyModel, assemble, fastener_body, torque_curve, wrench_body
 from contactfe.turn.estimate import peak
@@ -36,7 +33,6 @@ Answer = tuple[float, float | None]  # slip torque, and where the wrench gives w
 
 KEPT = 12  # bodies that a process remembers
 CHUNK = 2  # jobs that a worker takes at a time: few, so that none works alone at the end
-MOST_WORKERS = 61  # more handles than this one call cannot wait for on some systems
 
 _folder: Path | None = None  # of a worker: where the bodies of its run are
 
@@ -49,7 +45,7 @@ def solve_jobs(
     The answers do not depend on `workers`. `watch` is called with how many of how many are done. `weak` takes the
     jobs whose wrench gives way before slip, with the torque (N m) at which it does; None: it is not looked at. Raises
     GeometryError for bodies that cannot be built, ContactFEError for a number of workers that makes no sense or
-    workers that cannot start.
+    workers that cannot start or keep dying.
     """
     if not 1 <= workers <= MOST_WORKERS:
         raise ContactFEError(f"{workers} workers", hint=f"ask for 1 to {MOST_WORKERS}", slug="workers")
@@ -91,9 +87,11 @@ def hash_key(case: CaseInput) -> str:
     return repr((case.wrench, case.fastener))
 
 
-def solve_chunk(chunk: Sequence[Job], judge: bool) -> list[Answer]:
-    """Answers of some jobs, one thread for the numerical libraries."""
-    _one_thread()
+def solve_chunk(chunk: Sequence[Job], judge: bool, folder: Path | None = None) -> list[Answer]:
+    """Answers of some jobs, one thread for the numerical libraries; other processes' bodies are in a folder."""
+    global _folder
+    _folder = folder
+    hold_one_thread()
     return [slip_torque(job, judge) for job in chunk]
 
 
@@ -157,15 +155,14 @@ def _shared(side: str, shape: CaseInput) -> BodyModel | None:
     return body
 
 
-def build_body(side: str, shape: CaseInput) -> None:
+def build_body(folder: Path, side: str, shape: CaseInput) -> None:
     """Build a body and leave it in the folder of this run for every worker."""
-    _one_thread()
+    global _folder
+    _folder = folder
     body = _fastener(shape) if side == "fastener" else _wrench(shape)
     file = _file(side, shape)
     if file is not None:
-        beside = file.with_suffix(".part")
-        beside.write_bytes(pickle.dumps(body, protocol=5))
-        os.replace(beside, file)
+        write_bytes(file, pickle.dumps(body, protocol=5))
 
 
 def _file(side: str, shape: CaseInput) -> Path | None:
@@ -180,40 +177,20 @@ def _in_processes(
     judge: bool,
     take: Callable[[Sequence[Job], Sequence[Answer]], None],
 ) -> None:
-    folder = tempfile.TemporaryDirectory(prefix="contactfe-band-")
-    pool = ProcessPoolExecutor(
-        workers, mp_context=multiprocessing.get_context("spawn"), initializer=_begin, initargs=(folder.name,)
-    )
-    try:
+    with scratch_folder("band") as folder, closing(LocalProcesses(workers)) as pool:
         # Bodies first, each once: they cost as much as several curves.
         jobs = [job for chunk in chunks for job in chunk]
         bodies = dict.fromkeys(
             [("wrench", j.wrench) for j in jobs] + [("fastener", j.fastener) for j in jobs]
         )
         if len(bodies) < len(jobs):
-            for built in [pool.submit(build_body, *body) for body in bodies]:
-                built.result()
-        waiting = {pool.submit(solve_chunk, chunk, judge): chunk for chunk in _dealt(chunks, workers)}
-        while waiting:
-            done, _ = wait(waiting, return_when=FIRST_COMPLETED)
-            for future in done:
-                take(waiting.pop(future), future.result())
-    except BrokenProcessPool as error:
-        raise ContactFEError(
-            "a worker process ended before its work was done",
-            hint='in a script, call below: if __name__ == "__main__": ; or ask for one worker',
-            slug="worker-start",
-        ) from error
-    finally:
-        pool.shutdown(cancel_futures=True)
-        folder.cleanup()
-
-
-def _begin(folder: str) -> None:
-    """Begin the life of a worker."""
-    global _folder
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the parent hears it too, and decides
-    _folder = Path(folder)
+            run_all(pool, [partial(build_body, folder, *body) for body in bodies], lambda *_: None)
+        dealt = _dealt(chunks, workers)
+        run_all(
+            pool,
+            [partial(solve_chunk, chunk, judge, folder) for chunk in dealt],
+            lambda i, answers: take(dealt[i], answers),
+        )
 
 
 def _dealt(chunks: Sequence[Sequence[Job]], workers: int) -> list[Sequence[Job]]:
@@ -221,11 +198,3 @@ def _dealt(chunks: Sequence[Sequence[Job]], workers: int) -> list[Sequence[Job]]
     part = math.ceil(len(chunks) / workers)
     parts = [chunks[i * part : (i + 1) * part] for i in range(workers)]
     return [chunk for row in range(part) for p in parts for chunk in p[row : row + 1]]
-
-
-@lru_cache(maxsize=1)
-def _one_thread() -> object:
-    """Hold the numerical libraries of this process to one thread: more may change the last bit of an answer."""
-    from threadpoolctl import threadpool_limits
-
-    return threadpool_limits(1)

@@ -13,7 +13,8 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
-from contactfe.study import LocalProcesses, StudyDone, StudyPlan, StudyStore, parse_plan, run_study
+from contactfe.parallel import LocalProcesses
+from contactfe.study import StudyDone, StudyPlan, StudyStore, parse_plan, run_study
 
 SAMPLE_EVERY = 0.25  # s between two looks at the memory
 PROFILES = ("ring-six", "ring-twelve", "ring-spline", "flare-nut", "open-end")

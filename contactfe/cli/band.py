@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 import time
 from collections.abc import Callable, Sequence
@@ -16,6 +15,7 @@ from contactfe import __version__
 from contactfe.cli.checks import cores, folder_problems
 from contactfe.cli.output import say, say_json, say_table, say_wrapped, tell
 from contactfe.errors import ContactFEError, InputError, Problem
+from contactfe.files import csv_text, make_folder, write_text
 
 if TYPE_CHECKING:
     from contactfe.bands import Band, Comparison, Crossover, Sensitivity
@@ -203,12 +203,13 @@ def _write(found: _Answers, out: Path) -> None:
     from contactfe.report import save
     from contactfe.report.band_figures import band_figures
 
-    out.mkdir(exist_ok=True)
+    # The answers first: a picture that fails costs no answer.
+    make_folder(out)
+    write_text(out / "band.json", json.dumps(_record(found), indent=1) + "\n")
+    _write_samples(found.band, out / "samples.csv")
     figures = band_figures(found.band, found.comparison, found.crossover, found.target_Nm)
     for name, figure in figures.items():
         save(figure, out / name)
-    (out / "band.json").write_text(json.dumps(_record(found), indent=1), encoding="utf-8")
-    _write_samples(found.band, out / "samples.csv")
     tell(f"written: {out} ({', '.join(sorted([*figures, 'band.json', 'samples.csv']))})")
 
 
@@ -216,10 +217,7 @@ def _write_samples(found: Band, path: Path) -> None:
     from contactfe.bands import column_values
 
     columns = column_values(found)
-    with path.open("w", newline="", encoding="utf-8") as file:
-        writer = csv.writer(file)
-        writer.writerow(columns)
-        writer.writerows(zip(*columns.values(), strict=True))
+    write_text(path, csv_text(tuple(columns), zip(*columns.values(), strict=True)))
 
 
 def _say(found: _Answers) -> None:

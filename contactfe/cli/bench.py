@@ -64,7 +64,7 @@ def register(app: typer.Typer) -> None:
         problems = file_problems(file, (".json",))
         if problems:
             raise InputError(problems, source="bench")
-        from contactfe.study.files import write_text
+        from contactfe.files import write_text
 
         found = _measure(quick, lambda part: write_text(file, json.dumps(part, indent=1) + "\n"))
         if as_json:

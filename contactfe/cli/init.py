@@ -10,6 +10,7 @@ import typer
 
 from contactfe.cli.output import say
 from contactfe.errors import ContactFEError, nearest
+from contactfe.files import write_text
 
 KINDS = ("turn", "sweep")
 _NEXT = {"turn": "contactfe turn", "sweep": "contactfe sweep"}
@@ -49,25 +50,11 @@ def _asked(first: str, second: str | None) -> tuple[Literal["turn", "sweep"], Pa
 
 def _write_new(file: Path, text: str, force: bool) -> None:
     """Write a file that is not there yet, or replace it when forced; never half of it."""
-    try:
-        if not force:
-            with file.open("x", encoding="utf-8") as stream:
-                stream.write(text)
-            return
-        beside = file.with_name(file.name + ".part")
-        beside.write_text(text, encoding="utf-8")
-        os.replace(beside, file)
-    except FileExistsError as error:
+    if not force and os.path.lexists(file):
         raise ContactFEError(
             "is there already",
             where=str(file),
             hint="name another file, or replace it with --force",
             slug="exists",
-        ) from error
-    except OSError as error:
-        raise ContactFEError(
-            f"cannot be written: {error.strerror}",
-            where=str(file),
-            hint="name another folder",
-            slug="not-writable",
-        ) from error
+        )
+    write_text(file, text)

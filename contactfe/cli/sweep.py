@@ -11,15 +11,16 @@ import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import cores, folder_problems
-from contactfe.cli.output import say, say_json, say_table, say_wrapped
+from contactfe.cli.output import say, say_json, say_table, say_wrapped, tell
 from contactfe.cli.progress import StudyProgress
 from contactfe.errors import InputError
 
 if TYPE_CHECKING:
+    from contactfe.parallel import Executor
     from contactfe.study import Forecast, StudyDone, StudyPlan, StudyStore
-    from contactfe.study.executors import Executor
 
 DEMO_SAMPLES = 32
+KEPT_MB = 50  # of bodies, the latest used ones, that stay in the folder of a study
 SOME_FAILED = 3
 _MOST_TABLES = 12
 _MOST_REASONS = 8
@@ -62,6 +63,13 @@ def register(app: typer.Typer) -> None:
         dry_run: Annotated[
             bool, typer.Option("--dry-run", help="Only say how many cases, how long, how much memory.")
         ] = False,
+        keep_bodies: Annotated[
+            bool,
+            typer.Option(
+                "--keep-bodies",
+                help=f"Keep all meshed bodies for later runs; without it at most {KEPT_MB} MB of them stay.",
+            ),
+        ] = False,
         quiet: Annotated[bool, typer.Option("--quiet", help="No progress, only results.")] = False,
         as_json: Annotated[
             bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
@@ -77,7 +85,10 @@ def register(app: typer.Typer) -> None:
             return
         from contactfe.study import StudyStore
 
-        done = _run(plan, StudyStore(folder), (cluster, count), quiet)
+        store = StudyStore(folder)
+        done = _run(plan, store, (cluster, count), quiet)
+        if not keep_bodies:
+            store.bodies.trim(KEPT_MB * 1e6)
         if demo and not as_json:
             _say_demo_band(count)
         _finish(plan, folder, done, as_json)
@@ -109,11 +120,13 @@ def _plan(study: Path | None, out: Path | None) -> StudyPlan:
 def _dry_run(plan: StudyPlan, folder: Path, workers: int, as_json: bool) -> None:
     from dataclasses import asdict
 
-    from contactfe.study import StudyStore, forecast
+    from contactfe.study import StudyStore, forecast, speed_here
 
     # Opening the store makes its folder, and a dry run leaves nothing behind.
     store = StudyStore(folder) if (folder / "plan.json").exists() else None
     seen = forecast(plan, workers, store)
+    if seen.to_solve and not seen.measured:
+        seen = forecast(plan, workers, store, speed_here(plan))
     if as_json:
         say_json({"study": plan.name, "workers": workers, **asdict(seen), "meshes": seen.meshes})
     else:
@@ -122,7 +135,7 @@ def _dry_run(plan: StudyPlan, folder: Path, workers: int, as_json: bool) -> None
 
 def _say_forecast(plan: StudyPlan, seen: Forecast, workers: int) -> None:
     source = (
-        "from the times of earlier runs in this folder"
+        "from times measured on this machine"
         if seen.measured
         else "for one core of about 2023; yours may differ by a factor of two"
     )
@@ -133,7 +146,7 @@ def _say_forecast(plan: StudyPlan, seen: Forecast, workers: int) -> None:
         ("factorisations", str(seen.to_build), "one for each mesh that is not stored yet"),
         ("time", duration(seen.seconds), f"with {workers} worker{'s' if workers > 1 else ''}; {source}"),
         ("memory", f"{seen.memory_MB:.0f} MB", "of all processes"),
-        ("disk", f"{seen.disk_MB:.0f} MB", "at most, in the folder bodies"),
+        ("disk", f"{seen.disk_MB:.0f} MB", f"at most, in the folder bodies; {KEPT_MB} MB of it stay"),
     ]
     if seen.impossible:
         rows.append(("cannot be built", str(seen.impossible), "cases; each becomes a row that says why"))
@@ -155,12 +168,19 @@ def _run(plan: StudyPlan, store: StudyStore, where: tuple[str | None, int], quie
 
     progress = StudyProgress(len(plan.cases), quiet)
     done: StudyDone | None = None
-    with progress, closing(run_study(plan, store, _executor(store, where))) as events:
-        for event in events:
-            if isinstance(event, StudyDone):
-                done = event
-            elif isinstance(event, CaseDone | CaseFailed):
-                progress.case(failed=isinstance(event, CaseFailed), reused=event.reused)
+    try:
+        with progress, closing(run_study(plan, store, _executor(store, where))) as events:
+            for event in events:
+                if isinstance(event, StudyDone):
+                    done = event
+                elif isinstance(event, CaseDone | CaseFailed):
+                    progress.case(failed=isinstance(event, CaseFailed), reused=event.reused)
+    except KeyboardInterrupt:
+        kept = len(store.rows(plan))
+        tell(
+            f"{kept} of {len(plan.cases)} cases are kept in {store.folder}: the same command goes on from there"
+        )
+        raise
     assert done is not None  # the last event of every run that raises nothing
     return done
 
@@ -180,16 +200,19 @@ def _say_demo_band(workers: int) -> None:
 
 
 def _executor(store: StudyStore, where: tuple[str | None, int]) -> Executor:
-    from contactfe.study import DaskCluster, LocalProcesses
+    from contactfe.parallel import DaskCluster, LocalProcesses
+    from contactfe.study import solver_revision
 
     address, workers = where
-    return LocalProcesses(workers) if address is None else DaskCluster(address, workers, store.folder)
+    if address is None:
+        return LocalProcesses(workers)
+    return DaskCluster(address, workers, store.folder, solver_revision)
 
 
 def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> None:
     """Figures and page, then the table and where everything is."""
+    from contactfe.files import write_text
     from contactfe.report import study_figures, study_page
-    from contactfe.study.files import write_text
 
     figures = study_figures(done.rows, folder)
     page = folder / "study.html"

@@ -21,7 +21,7 @@ _COLUMNS = ("case", "computed", "expected", "difference", "tolerance", "", "orig
 def register(app: typer.Typer) -> None:
     """Add the command to an application."""
 
-    @app.command("verify", help="Run cases with known answers and compare; exit code 4 when one is missed.")
+    @app.command("verify", help="Run cases with known answers; exit code 4 when one is missed or a known miss has changed.")
     def verify(
         quick: Annotated[bool, typer.Option("--quick", help="Only the fast cases: under a minute.")] = False,
         as_json: Annotated[
@@ -74,8 +74,11 @@ def _say_report(report: Report) -> None:
         for check in notes:
             say(f"  {check.name}: {check.note}")
     say()
-    missed = len(report.missed)
-    say(f"{len(report.checks)} checks, {missed} missed, {report.seconds:.0f} s")
+    outside, missed = len(report.outside), len(report.missed)
+    say(
+        f"{len(report.checks)} checks: {len(report.checks) - outside - missed} met, {outside} outside the model's reach "
+        f"(known), {missed} missed or changed; {report.seconds:.0f} s"
+    )
 
 
 def _cells(check: Check, mark: int) -> list[str]:
@@ -85,16 +88,16 @@ def _cells(check: Check, mark: int) -> list[str]:
         check.expected_text(),
         check.difference_text(),
         check.tolerance_text(),
-        "" if check.passed else "MISSED",
+        "" if check.state == "met" else check.state if check.sound else check.state.upper(),
         f"{check.origin} [{mark}]",
     ]
 
 
 def _write(report: Report, folder: Path, quick: bool) -> None:
     from contactfe import __version__
+    from contactfe.files import write_text
     from contactfe.report.comparison import comparison_figure, comparison_page
     from contactfe.report.style import save
-    from contactfe.study.files import write_text
 
     folder.mkdir(exist_ok=True)
     for curve in report.curves:

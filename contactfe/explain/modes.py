@@ -225,7 +225,7 @@ def _wrench_modes(record: CaseRecord, limits: WrenchLimits | None) -> list[Mode]
 
 def _fastener_modes(record: CaseRecord) -> list[Mode]:
     shank, limit = record.shank, record.limit("bolt") or record.limit("bar")
-    if shank is None or limit is None:
+    if shank is None or limit is None or (shank.kind == "bar" and limit.torque_Nm is None):
         return []
     if shank.kind == "bolt":
         name = "the bolt's shank twists off"

@@ -1,16 +1,21 @@
 """Reading a case: TOML text with units in, one frozen `CaseInput` out, all problems at once."""
 
 from .fields import FIELDS, FORMAT, TABLES, Field, field_of, fields_of
-from .files import load_case, parse_case, read_toml, set_path
-from .model import CaseInput, ContactInput, FastenerInput, LoadInput, MeshInput, WrenchInput
+from .files import SAME_IN_ANOTHER_WAY, load_case, parse_case, set_path
+from .model import GIVEN, CaseInput, ContactInput, FastenerInput, LoadInput, MeshInput, WrenchInput
+from .reading import LARGEST, NotToml, UnreadableFile, read_text, read_toml
 from .record import to_dict
 from .resolve import resolve
+from .resolve_fastener import held_words, size_words
 from .schema import Checked, check_keys
 from .template import case_template
 
 __all__ = [
     "FIELDS",
     "FORMAT",
+    "GIVEN",
+    "LARGEST",
+    "SAME_IN_ANOTHER_WAY",
     "TABLES",
     "CaseInput",
     "Checked",
@@ -19,15 +24,20 @@ __all__ = [
     "Field",
     "LoadInput",
     "MeshInput",
+    "NotToml",
+    "UnreadableFile",
     "WrenchInput",
     "case_template",
     "check_keys",
     "field_of",
     "fields_of",
+    "held_words",
     "load_case",
     "parse_case",
+    "read_text",
     "read_toml",
     "resolve",
     "set_path",
+    "size_words",
     "to_dict",
 ]

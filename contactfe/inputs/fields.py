@@ -7,6 +7,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+from ..materials import WRENCH_YIELD_SOURCE
 from ..standards import DIMENSIONS, PROFILES, head_defaults
 from ..units import KINDS, format_quantity
 
@@ -14,7 +15,17 @@ FORMAT = 1
 """Number of the case file format this version reads."""
 
 FieldKind = Literal[
-    "length", "stress", "angle", "fraction", "number", "integer", "choice", "text", "size", "grade"
+    "length",
+    "stress",
+    "angle",
+    "fraction",
+    "number",
+    "integer",
+    "choice",
+    "text",
+    "size",
+    "grade",
+    "hardness",
 ]
 
 
@@ -24,7 +35,8 @@ class Field:
 
     `low` and `high` bound it in internal units. `choices` are words that are allowed (for a length: beside a
     length). `default` is the text that stands for an absent key where that is fixed, `rule` says in words
-    what an absent key means where it is not. `example` is a valid text.
+    what an absent key means where it is not; `reason` says why the fixed default is what it is. `example` is a valid
+    text.
     """
 
     table: str
@@ -37,6 +49,7 @@ class Field:
     choices: tuple[str, ...] = ()
     default: str | None = None
     rule: str = ""
+    reason: str = ""
 
     @property
     def path(self) -> str:
@@ -107,20 +120,50 @@ _FASTENER = (
         "fastener",
         "yield_strength",
         "stress",
-        "yield strength, instead of the least of the grade",
+        "yield strength, instead of that of the grade",
         "640 MPa",
         10.0,
         4000.0,
-        rule="the least of the grade",
+        rule="by hardness, or of the grade",
+    ),
+    Field(
+        "fastener",
+        "yield",
+        "choice",
+        "which yield strength of the grade: its least, or what is typical",
+        "least",
+        choices=("least", "typical"),
+        default="least",
+        reason="what the standard promises; real bolts and bars are stronger",
+    ),
+    Field(
+        "fastener",
+        "hardness",
+        "hardness",
+        "hardness (HRC, HV, HRB, HB), instead of yield_strength; with a grade in the grade's ratio of yield to tensile "
+        "strength",
+        "28 HRC",
+        rule="none",
+    ),
+    Field(
+        "fastener",
+        "tensile_strength",
+        "stress",
+        "tensile strength, for the torque at which bolt or bar twists off",
+        "800 MPa",
+        10.0,
+        5000.0,
+        rule="in proportion to the yield strength, as in the grade",
     ),
     Field(
         "fastener",
         "stock",
         "choice",
-        "what is held beyond the head: a bolt's shank, which can twist off, or a bar of the full section",
+        "what is held below the head: a solid bar of the full section, or a bolt's shank, which can twist off",
         "bar",
         choices=("bolt", "bar"),
-        rule="bolt with the size of a bolt, bar with a nut or across_flats",
+        default="bar",
+        reason="bench tests use solid hex bar, because bolts twist off before sound rings slip",
     ),
     Field(
         "fastener",
@@ -131,6 +174,15 @@ _FASTENER = (
         0.0,
         1.0,
         default="0 %",
+        reason="a new fastener",
+    ),
+    _length(
+        "fastener",
+        "across_corners",
+        "width across corners measured after turning, instead of rounding",
+        "17.6 mm",
+        low=2.0,
+        rule="rounding",
     ),
     _choice(
         "fastener", "worn_side", "side of each corner that the rounding takes", ("both", "driven"), "both"
@@ -208,6 +260,15 @@ _WRENCH = (
         10.0,
         4000.0,
         default="1250 MPa",
+        reason=WRENCH_YIELD_SOURCE,
+    ),
+    Field(
+        "wrench",
+        "hardness",
+        "hardness",
+        "hardness (HRC, HV, HRB, HB), instead of yield_strength",
+        "44 HRC",
+        rule="yield_strength",
     ),
     *_elastic("wrench", "steel"),
     _length(
@@ -232,7 +293,18 @@ _WRENCH = (
 )
 
 _CONTACT = (
-    Field("contact", "friction", "number", "coefficient of friction", "0.15", 0.0, 1.0, default="0.15"),
+    Field(
+        "contact",
+        "friction",
+        "number",
+        "coefficient of friction (0.15: clean steel as delivered, lightly oiled)",
+        "0.15",
+        0.0,
+        1.0,
+        default="0.15",
+        reason="steel as delivered, bright or phosphated and lightly oiled: where classes B (0.08 to 0.16) and C "
+        "(0.14 to 0.24) of VDI 2230 part 1 overlap; its values are for threads and bearing faces of bolts",
+    ),
     Field(
         "contact",
         "constraint_factor",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import copy
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -11,29 +10,20 @@ from typing import Any
 from ..errors import InputError, Problem, nearest
 from .fields import FIELDS, TABLES, field_of
 from .model import CaseInput
+from .reading import read_toml
 from .resolve import resolve
 from .schema import check_keys
 
-
-def read_toml(path: str | Path) -> dict[str, Any]:
-    """Return the raw tables of a TOML file. Raises InputError when it cannot be read or is not TOML."""
-    file = Path(path)
-    try:
-        text = file.read_text(encoding="utf-8")
-    except OSError as error:
-        reason = error.strerror or type(error).__name__
-        problem = Problem("", f"cannot be read: {reason}", "check the path and the permissions of the file")
-        raise InputError([problem], source=str(path), slug="file") from error
-    except UnicodeDecodeError as error:
-        problem = Problem("", f"is not UTF-8 text (byte {error.start})", "save it as UTF-8 text")
-        raise InputError([problem], source=str(path), slug="file") from error
-    try:
-        return tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        hint = 'a line is a [table] or key = "value"; text stands in quotes'
-        raise InputError(
-            [Problem("", f"is not TOML: {error}", hint)], source=str(path), slug="toml"
-        ) from error
+SAME_IN_ANOTHER_WAY: dict[str, tuple[str, ...]] = {
+    "fastener.rounding": ("across_corners",),
+    "fastener.across_corners": ("rounding",),
+    "fastener.yield_strength": ("hardness", "yield"),
+    "fastener.hardness": ("yield_strength", "yield"),
+    "fastener.yield": ("yield_strength", "hardness"),
+    "wrench.yield_strength": ("hardness",),
+    "wrench.hardness": ("yield_strength",),
+}
+"""Keys of the same table that a key takes the place of, by its dotted path."""
 
 
 def load_case(path: str | Path) -> CaseInput:
@@ -62,7 +52,8 @@ def parse_case(
 def set_path(raw: Mapping[str, Any], path: str, value: Any) -> dict[str, Any]:
     """Return a copy of the raw tables with the key at a dotted `path` ("fastener.rounding") set to `value`.
 
-    The value is checked only when the case is parsed. Raises InputError when no key has this path.
+    Keys that say the same in another way go: a yield strength takes the place of a hardness. The value
+    is checked only when the case is parsed. Raises InputError when no key has this path.
     """
     if field_of(path) is None or path == "format":
         paths = [entry.path for entry in FIELDS if entry.path != "format"]
@@ -81,4 +72,6 @@ def set_path(raw: Mapping[str, Any], path: str, value: Any) -> dict[str, Any]:
     if not isinstance(part, dict):
         raise InputError([Problem(f"[{table}]", "is not a table", f"write [{table}] on a line of its own")])
     part[key] = value
+    for other in SAME_IN_ANOTHER_WAY.get(path, ()):
+        part.pop(other, None)
     return changed

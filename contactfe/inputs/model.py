@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from types import MappingProxyType
+
+from ..standards import Profile, profile
+
+GIVEN = "given"
+"""Origin of a value that the file states."""
 
 
 @dataclass(frozen=True)
@@ -16,7 +21,9 @@ class FastenerInput:
     diameter e - r (e - s), e = 2 s / sqrt(3) for a hex; `worn_side` "driven" applies that to the driven side
     of each corner only. `size`, `grade` and `outline` are None where they were not given. `stock` is "bolt"
     (a shank that can twist off) or "bar" (solid stock of the full section, or a nut). `chamfer_angle` (rad)
-    is that of the head's chamfer to its face, 0 for none.
+    is that of the head's chamfer to its face, 0 for none. `tensile_ratio` is tensile over yield strength of the grade
+    (-), None where nothing tells it. `inch` says whether the width is an inch width, which decides the tables of the
+    wrench.
     """
 
     shape: str
@@ -35,6 +42,8 @@ class FastenerInput:
     outline: str | None
     stock: str
     chamfer_angle: float = 0.0
+    tensile_ratio: float | None = None
+    inch: bool = False
 
 
 @dataclass(frozen=True)
@@ -70,6 +79,21 @@ class WrenchInput:
         """The rule behind each dimension, or "given", by name, read-only."""
         return MappingProxyType(dict(self.rules_items))
 
+    @property
+    def family(self) -> Profile:
+        """The record of the wrench's family."""
+        return profile(self.profile)
+
+    @property
+    def measured(self) -> tuple[str, ...]:
+        """Names of the head's dimensions that the file states, in alphabetical order."""
+        return tuple(name for name, rule in self.rules_items if rule == GIVEN)
+
+    @property
+    def defaulted(self) -> tuple[str, ...]:
+        """Names of the head's dimensions that come from a rule, in alphabetical order: these should be measured."""
+        return tuple(name for name, rule in self.rules_items if rule != GIVEN)
+
 
 @dataclass(frozen=True)
 class ContactInput:
@@ -101,7 +125,11 @@ class MeshInput:
 
 @dataclass(frozen=True)
 class CaseInput:
-    """One complete case. `cautions` are sentences about inputs that are allowed but unusual."""
+    """One complete case. `cautions` are sentences about inputs that are allowed but unusual.
+
+    `origins_items` says of every key, by dotted path, that it was given or which rule its value comes from; it is
+    words about the case, not part of it, so two cases with the same values are equal.
+    """
 
     name: str
     fastener: FastenerInput
@@ -110,3 +138,13 @@ class CaseInput:
     load: LoadInput
     mesh: MeshInput
     cautions: tuple[str, ...]
+    origins_items: tuple[tuple[str, str], ...] = field(default=(), compare=False)
+
+    @property
+    def origins(self) -> Mapping[str, str]:
+        """Where the value of each key comes from, by dotted path: "given" or the rule in words. Read-only."""
+        return MappingProxyType(dict(self.origins_items))
+
+    def stated(self, path: str) -> bool:
+        """Return whether the file states the key at a dotted path."""
+        return self.origins.get(path) == GIVEN

@@ -49,6 +49,7 @@ def _fastener(fastener: FastenerInput) -> dict[str, Any]:
         "engaged_depth": format_length(fastener.engaged_depth),
         "grade": fastener.grade,
         "yield_strength": format_quantity(fastener.yield_strength, "stress"),
+        "tensile_strength": _tensile(fastener),
         "rounding": format_quantity(fastener.rounding, "fraction"),
         "worn_side": fastener.worn_side,
         "corner_radius": format_length(fastener.corner_radius),
@@ -75,6 +76,11 @@ def _wrench(wrench: WrenchInput) -> dict[str, Any]:
     }
     record.update({name: format_quantity(value, DIMENSIONS[name].kind) for name, value in wrench.dims_items})
     return record
+
+
+def _tensile(fastener: FastenerInput) -> str | None:
+    ratio = fastener.tensile_ratio
+    return None if ratio is None else format_quantity(ratio * fastener.yield_strength, "stress")
 
 
 def _or_none(value: float, kind: Kind) -> str:

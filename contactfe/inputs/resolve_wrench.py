@@ -4,89 +4,76 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import TYPE_CHECKING
 
 from ..errors import ContactFEError
-from ..materials import material
-from ..standards import DIMENSIONS, DefaultDim, head_defaults, opening_limits, size
+from ..materials import elastic_source, material
+from ..standards import DIMENSIONS, DefaultDim, Profile, head_defaults, opening_limits, profile
 from ..units import format_length
-from .model import FastenerInput, WrenchInput
+from .model import GIVEN, FastenerInput, WrenchInput
+from .resolve_fastener import CORNERS
+from .resolver import Resolver
+from .strength import wrench_strength
 
-if TYPE_CHECKING:
-    from .resolve import Resolver
-
-_RINGS = ("ring-six", "ring-six-relieved", "ring-twelve", "ring-spline", "flare-nut")
-_POINTS = {
-    "ring-six": 6,
-    "ring-six-relieved": 6,
-    "ring-twelve": 12,
-    "ring-spline": 12,
-    "open-end": 0,
-    "outline": 0,
-}
-# Across corners over across flats of the sharp shape (plane geometry).
-_CORNERS = {"hex": 2.0 / math.sqrt(3.0), "double-hex": 2.0 / math.sqrt(3.0), "square": math.sqrt(2.0)}
 _LEAST_WALL = 0.05
-# Lead-in over nominal across flats, engineering judgement: the countersink of a ring (ASME B107.100: 90 to
-# 150 deg) just past its flanks; the broken edge of an open end.
-_LEAD_IN_RING, _LEAD_IN_OPEN = 0.03, 0.02
+# Lead-in of a drawn head over nominal across flats: the smaller of the families', engineering judgement.
+_DRAWN_LEAD_IN = 0.02
 
 
 def resolve_wrench(work: Resolver, fastener: FastenerInput | None) -> WrenchInput | None:
     """Put the wrench together; None when the fastener or the profile is not known."""
-    profile = work.values.get("wrench.profile")
-    if profile is None and not work.given("wrench.profile"):
+    name = work.values.get("wrench.profile")
+    if name is None and not work.given("wrench.profile"):
         work.problem("wrench.profile", "missing", 'write profile = "ring-twelve"')
-    if profile is None:
+    if name is None:
         return None
-    points = _points(work, profile)
-    _check_outline(work, profile)
+    family = profile(name)
+    points = _points(work, family)
+    _check_outline(work, family)
     outline = work.outline("wrench.outline")
     if fastener is None:
-        _check_dims(work, profile, head_defaults(profile, 10.0, 10.1))
+        _check_dims(work, family, head_defaults(name, 10.0, 10.1))
         return None
-    opening = _opening(work, fastener)
+    opening = _opening(work, family, fastener)
     if opening is None:
         return None
-    defaults = head_defaults(profile, fastener.across_flats_nominal, opening, fastener.shape)
-    _check_dims(work, profile, defaults)
-    dims = {name: float(work.values.get(f"wrench.{name}", entry.value)) for name, entry in defaults.items()}
-    rules = {
-        name: "given" if f"wrench.{name}" in work.values else entry.rule for name, entry in defaults.items()
-    }
-    thickness = _thickness(work, profile, dims, rules)
-    _check_fit(work, profile, points, fastener)
-    _check_opening(work, profile, points, (fastener, opening))
-    _check_head(work, profile, fastener, opening, dims)
+    defaults = head_defaults(name, fastener.across_flats_nominal, opening, fastener.shape, fastener.inch)
+    _check_dims(work, family, defaults)
+    dims = {key: float(work.values.get(f"wrench.{key}", entry.value)) for key, entry in defaults.items()}
+    rules = {key: GIVEN if f"wrench.{key}" in work.values else entry.rule for key, entry in defaults.items()}
+    thickness = _thickness(work, family, dims, rules)
+    work.origins.update({f"wrench.{key}": rule for key, rule in rules.items()})
+    _check_fit(work, family, points, fastener)
+    _check_opening(work, family, points, (fastener, opening))
+    _check_head(work, family, fastener, opening, dims)
     if thickness is not None and thickness < fastener.engaged_depth:
         work.cautions.append(
             f"[wrench] thickness: {format_length(thickness)} is less than the engaged depth, "
             f"{format_length(fastener.engaged_depth)}; a head bears on no more than its own thickness"
         )
-    steel = material("steel", 0.0)
-    modulus = work.default("wrench.elastic_modulus", lambda: steel.elastic_modulus)
-    poisson = work.default("wrench.poisson_ratio", lambda: steel.poisson)
+    steel, why = material("steel", 0.0), f"steel; {elastic_source('steel')}"
+    modulus = work.default("wrench.elastic_modulus", lambda: steel.elastic_modulus, why)
+    poisson = work.default("wrench.poisson_ratio", lambda: steel.poisson, why)
     return WrenchInput(
-        profile,
+        name,
         opening,
         points,
         thickness or 0.0,
-        work.get("wrench.yield_strength"),
+        wrench_strength(work),
         modulus or 0.0,
         poisson or 0.0,
         tuple(sorted(dims.items())),
         tuple(sorted(rules.items())),
         outline,
-        _lead_in(work, profile, fastener),
+        _lead_in(work, family, fastener),
     )
 
 
-def _lead_in(work: Resolver, profile: str, fastener: FastenerInput) -> float:
+def _lead_in(work: Resolver, family: Profile, fastener: FastenerInput) -> float:
     """Return the depth of the chamfer at the mouth of the opening (mm), 0 for none."""
     choice = work.get("wrench.lead_in") if work.usable("wrench.lead_in") else "none"
     if choice == "none":
         return 0.0
-    share = _LEAD_IN_RING if profile in _RINGS else _LEAD_IN_OPEN
+    share = family.lead_in or _DRAWN_LEAD_IN
     length = share * fastener.across_flats_nominal if choice == "standard" else float(choice)
     if length > 0.5 * fastener.engaged_depth:
         work.problem(
@@ -97,59 +84,62 @@ def _lead_in(work: Resolver, profile: str, fastener: FastenerInput) -> float:
     return length
 
 
-def _points(work: Resolver, profile: str) -> int:
+def _points(work: Resolver, family: Profile) -> int:
     points = work.values.get("wrench.points")
-    if profile != "flare-nut":
+    if not family.points_choices:
         if points is not None:
             work.problem(
                 "wrench.points",
-                f'has no use with profile = "{profile}"',
+                f'has no use with profile = "{family.name}"',
                 "only flare-nut takes it; remove it",
             )
-        return _POINTS[profile]
-    if points is not None and points not in (6, 12):
+        return family.points
+    if points is not None and points not in family.points_choices:
         work.problem("wrench.points", f"{points} is neither 6 nor 12", "write points = 6 or points = 12")
-    return int(points or 6)
+    work.origins.setdefault("wrench.points", f"default: {family.points}")
+    return int(points or family.points)
 
 
-def _check_outline(work: Resolver, profile: str) -> None:
-    if profile == "outline" and not work.given("wrench.outline"):
+def _check_outline(work: Resolver, family: Profile) -> None:
+    if family.drawn and not work.given("wrench.outline"):
         work.problem(
             "wrench.outline", "missing", 'profile = "outline" needs the file: outline = "wrench.toml"'
         )
-    elif profile != "outline" and work.given("wrench.outline"):
+    elif not family.drawn and work.given("wrench.outline"):
         work.problem(
             "wrench.outline",
-            f'has no use with profile = "{profile}"',
+            f'has no use with profile = "{family.name}"',
             'write profile = "outline" or remove it',
         )
 
 
-def _check_dims(work: Resolver, profile: str, defaults: Mapping[str, DefaultDim]) -> None:
+def _check_dims(work: Resolver, family: Profile, defaults: Mapping[str, DefaultDim]) -> None:
     """Record every dimension that was given but that the profile does not have."""
     own = [name for name in defaults if name != "thickness"]
     for name in DIMENSIONS:
         if name not in own and f"wrench.{name}" in work.values:
             work.problem(
                 f"wrench.{name}",
-                f"{profile} has no such dimension",
+                f"{family.name} has no such dimension",
                 f"it has: {', '.join(own)}" if own else "its file holds the whole head; remove the key",
             )
 
 
-def _thickness(work: Resolver, profile: str, dims: dict[str, float], rules: dict[str, str]) -> float | None:
+def _thickness(
+    work: Resolver, family: Profile, dims: dict[str, float], rules: dict[str, str]
+) -> float | None:
     """Take the thickness out of the dimensions; its rule stays."""
     given = work.values.get("wrench.thickness")
-    rules["thickness"] = "given" if given is not None else rules.get("thickness", "")
+    rules["thickness"] = GIVEN if given is not None else rules.get("thickness", "")
     by_rule = dims.pop("thickness", None)
     if given is None and by_rule is None and work.usable("wrench.thickness"):
         work.problem(
-            "wrench.thickness", "missing", f'profile = "{profile}" needs it; write thickness = "11 mm"'
+            "wrench.thickness", "missing", f'profile = "{family.name}" needs it; write thickness = "11 mm"'
         )
     return given if given is not None else by_rule
 
 
-def _opening(work: Resolver, fastener: FastenerInput) -> float | None:
+def _opening(work: Resolver, family: Profile, fastener: FastenerInput) -> float | None:
     """Return the width of the opening (mm), None when it has a problem.
 
     An outline's file holds its opening: the nominal width stands in.
@@ -157,21 +147,23 @@ def _opening(work: Resolver, fastener: FastenerInput) -> float | None:
     wanted = work.get("wrench.opening")
     if not work.usable("wrench.opening"):
         return None
-    if work.values.get("wrench.profile") == "outline":
+    if family.drawn:
+        work.origins["wrench.opening"] = "measured in the outline"
         if work.given("wrench.opening"):
             work.problem(
                 "wrench.opening", "does not apply to an outline", "draw it in the outline, remove the key"
             )
         return fastener.across_flats_nominal
-    inch = size(fastener.size).inch if fastener.size else work.inch
     try:
-        limits = opening_limits(fastener.across_flats_nominal, inch)
+        limits = opening_limits(fastener.across_flats_nominal, fastener.inch)
     except ContactFEError as error:
         if isinstance(wanted, float):
             return wanted
         work.problem("wrench.opening", error.message, error.hint)
         return None
     if not isinstance(wanted, float):
+        if not work.given("wrench.opening"):
+            work.origins["wrench.opening"] = f"default: {wanted} of {limits.source}"
         return {"tight": limits.lower, "middle": limits.middle, "loose": limits.upper}[wanted]
     if not limits.lower - 1e-9 <= wanted <= limits.upper + 1e-9:
         work.cautions.append(
@@ -181,29 +173,29 @@ def _opening(work: Resolver, fastener: FastenerInput) -> float | None:
     return wanted
 
 
-def _check_fit(work: Resolver, profile: str, points: int, fastener: FastenerInput) -> None:
+def _check_fit(work: Resolver, family: Profile, points: int, fastener: FastenerInput) -> None:
     """Record shapes that cannot enter a profile whatever the width."""
-    if profile == "outline" or not work.usable("fastener.shape"):
+    if family.drawn or not work.usable("fastener.shape"):
         return
-    if fastener.shape == "square" and profile != "open-end":
+    if fastener.shape == "square" and not family.takes_square:
         work.problem(
-            "wrench.profile", f"a square head does not enter {profile}", 'write profile = "open-end"'
+            "wrench.profile", f"a square head does not enter {family.name}", 'write profile = "open-end"'
         )
     if fastener.shape == "double-hex" and points != 12:
         work.problem(
             "wrench.profile",
-            f"a double-hex head does not enter {profile} with {points or 2} sides",
+            f"a double-hex head does not enter {family.name} with {points or 2} sides",
             "write ring-twelve, ring-spline, or flare-nut with points = 12",
         )
 
 
-def _check_opening(work: Resolver, profile: str, points: int, pair: tuple[FastenerInput, float]) -> None:
+def _check_opening(work: Resolver, family: Profile, points: int, pair: tuple[FastenerInput, float]) -> None:
     """Record an opening the fastener does not enter, or in which a new one spins."""
     fastener, opening = pair
-    if profile == "outline" or fastener.shape not in _CORNERS:
+    if family.drawn or fastener.shape not in CORNERS:
         return
     shown, width = format_length(opening), format_length(fastener.across_flats)
-    corners = _CORNERS[fastener.shape] * fastener.across_flats_nominal
+    corners = CORNERS[fastener.shape] * fastener.across_flats_nominal
     # The ridges of a twelve-point opening stand S / cos 15 deg apart (plane geometry, sharp ridges).
     most = corners * math.cos(math.pi / 12) if points == 12 else corners
     if opening < fastener.across_flats - 1e-9:
@@ -221,21 +213,21 @@ def _check_opening(work: Resolver, profile: str, points: int, pair: tuple[Fasten
 
 
 def _check_head(
-    work: Resolver, profile: str, fastener: FastenerInput, opening: float, dims: Mapping[str, float]
+    work: Resolver, family: Profile, fastener: FastenerInput, opening: float, dims: Mapping[str, float]
 ) -> None:
     """Record dimensions that leave no wall, or that the opening or the fastener runs into."""
     wall = _LEAST_WALL * fastener.across_flats_nominal
-    if profile in _RINGS:
+    if family.is_ring:
         least = 2.0 * (opening / math.sqrt(3.0) + wall)
         if dims["outside_diameter"] < least:
             _too_small(
                 work, "outside_diameter", dims["outside_diameter"], least, "leaves no wall over the corners"
             )
-    if profile == "ring-six-relieved":
+    if "bearing_reach" in dims:
         _too_large(work, "bearing_reach", dims["bearing_reach"], 0.28 * opening, "leaves no flank to relieve")
-    if profile == "flare-nut":
+    if "slot_width" in dims:
         _too_large(work, "slot_width", dims["slot_width"], 0.95 * opening, "leaves no flank beside the slot")
-    if profile == "open-end":
+    if "head_width" in dims:
         least = opening + 2.0 * wall
         if dims["head_width"] < least:
             _too_small(work, "head_width", dims["head_width"], least, "leaves no wall beside the jaws")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -11,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactfe.errors import ContactFEError
+from contactfe.files import write_whole
 from contactfe.mesh.section import SectionMesh
 
 Array = NDArray[np.float64]
@@ -68,16 +68,15 @@ def write_fields(path: Path, parts: list[tuple[SectionMesh, Mapping[str, Array],
 
 
 def _write(data: meshio.Mesh, path: Path, file_format: str) -> None:
-    """Write beside and rename, so that an interrupted run leaves no half file."""
-    beside = path.with_name(path.name + ".part")
-    try:
-        meshio.write(beside, data, file_format=file_format)
-        os.replace(beside, path)
-    except (OSError, SystemExit) as exc:  # meshio ends the process on some failures
-        beside.unlink(missing_ok=True)
-        raise ContactFEError(
-            f"cannot write {path}: {exc}", where=str(path), hint="choose another folder", slug="not-writable"
-        ) from exc
+    """Write the file as a whole."""
+
+    def write(part: Path) -> None:
+        try:
+            meshio.write(part, data, file_format=file_format)
+        except SystemExit as error:  # meshio ends the process on some failures
+            raise OSError(str(error)) from error
+
+    write_whole(path, write)
 
 
 def read_mesh(path: Path) -> tuple[Array, NDArray[np.int64]]:

@@ -21,7 +21,6 @@ Pieces follow each other; `round` rounds the corner at which its piece begins. T
 from __future__ import annotations
 
 import math
-import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from importlib import import_module
@@ -31,6 +30,7 @@ from typing import Any
 import numpy as np
 
 from contactfe.errors import ContactFEError, GeometryError, InputError, Problem, nearest
+from contactfe.files import write_text
 from contactfe.inputs import FastenerInput, WrenchInput, read_toml
 from contactfe.profile.check import as_polygon
 from contactfe.profile.curves import Outline, Piece, arc, filleted_loop
@@ -153,19 +153,7 @@ def write_outline(
         ContactFEError: the file cannot be written.
     """
     file = Path(path)
-    beside = file.with_name(file.name + ".part")
-    try:
-        text = outline_text(outline, body, first_flat=first_flat, flats=flats, title=title)
-        beside.write_text(text, encoding="utf-8")
-        os.replace(beside, file)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        raise ContactFEError(
-            f"cannot be written: {error.strerror}",
-            where=str(file),
-            hint="choose another folder",
-            slug="not-writable",
-        ) from error
+    write_text(file, outline_text(outline, body, first_flat=first_flat, flats=flats, title=title))
 
 
 def outline_text(

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -11,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactfe.case import CaseRecord
-from contactfe.errors import ContactFEError
+from contactfe.files import write_together
 from contactfe.mesh import SectionMesh, write_fields
 from contactfe.report.pages import case_figures, case_page, curve_csv, record_json
 from contactfe.report.state import BodyState, SlipState, slip_state
@@ -48,22 +46,7 @@ def write_case_folder(record: CaseRecord, folder: Path, version: str) -> list[Pa
         ContactFEError: the folder cannot be made or written to, or is a file.
     """
     folder = Path(folder)
-    if folder.exists() and not folder.is_dir():
-        raise _not_writable(folder, "it is a file, not a folder")
-    try:
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(
-            dir=folder.parent, prefix=f".{folder.name}.", suffix=".part"
-        ) as name:
-            beside = Path(name)
-            _write_all(record, beside, version)
-            folder.mkdir(exist_ok=True)
-            for path in sorted(beside.iterdir()):
-                os.replace(path, folder / path.name)
-    except ContactFEError as error:
-        raise _not_writable(folder, error.message) from error
-    except OSError as error:
-        raise _not_writable(folder, error.strerror or type(error).__name__) from error
+    write_together(folder, lambda part: _write_all(record, part, version))
     return [folder / name for name in FILES]
 
 
@@ -80,15 +63,6 @@ def _write_all(record: CaseRecord, folder: Path, version: str) -> None:
     save(figures.curve, folder / "curve.png")
     save(figures.pair, folder / "pair.png")
     (folder / "case.html").write_text(case_page(record, version, figures), encoding="utf-8")
-
-
-def _not_writable(folder: Path, why: str) -> ContactFEError:
-    return ContactFEError(
-        f"the results cannot be written: {why}",
-        where=str(folder),
-        hint="name a folder that can be written to",
-        slug="not-writable",
-    )
 
 
 def _part(body: BodyState, number: int) -> Part:

@@ -22,8 +22,8 @@ from matplotlib.patches import FancyArrowPatch, PathPatch
 from matplotlib.path import Path as DrawnPath
 
 from contactfe.errors import ContactFEError
+from contactfe.files import write_bytes
 from contactfe.profile import Outline
-from contactfe.study.files import write_whole
 
 COLOURS = ("#0072B2", "#E69F00", "#009E73", "#CC79A7", "#56B4E9", "#D55E00", "#F0E442", "#000000")
 """Okabe and Ito's series, told apart also with impaired colour vision (Okabe, Ito 2008)."""
@@ -104,7 +104,7 @@ def save(figure: Figure, path: Path) -> None:
             hint="let the name end in .png or .svg",
             slug="figure-format",
         )
-    write_whole(path, lambda part: part.write_bytes(as_bytes(figure, kind)))
+    write_bytes(path, as_bytes(figure, kind))
 
 
 def data_uri(content: bytes, kind: str) -> str:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-import os
-import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -18,8 +16,8 @@ from numpy.typing import NDArray
 
 from contactfe import __version__
 from contactfe.case import CaseRecord
-from contactfe.errors import ContactFEError
 from contactfe.explain import Comparison, Explanation, comparison_dict
+from contactfe.files import write_together
 from contactfe.mesh import write_fields
 from contactfe.report.files import fields
 from contactfe.report.state import BodyState, SlipState, slip_state
@@ -74,24 +72,7 @@ def write_why_folder(
         ContactFEError: the folder cannot be written to, or the rotation lies outside the curve.
     """
     record = found.record if rotation_deg is None else at_rotation(found.record, rotation_deg)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(
-            dir=folder.parent, prefix=f".{folder.name}.", suffix=".part"
-        ) as name:
-            beside = Path(name)
-            _write(found, comparison, record, beside)
-            written = sorted(path.name for path in beside.iterdir())
-            for file in written:
-                os.replace(beside / file, folder / file)
-    except OSError as error:
-        raise ContactFEError(
-            f"the results cannot be written: {error.strerror or type(error).__name__}",
-            where=str(folder),
-            hint="name a folder that can be written to",
-            slug="not-writable",
-        ) from error
-    return [folder / file for file in written]
+    return write_together(folder, lambda part: _write(found, comparison, record, part))
 
 
 def _write(found: Explanation, comparison: Comparison | None, record: CaseRecord, folder: Path) -> None:

@@ -1,17 +1,16 @@
-"""Strength grades of fasteners and fittings, hardness conversion, and friction classes."""
+"""Strength grades of fasteners, fittings and bar steels, and friction classes."""
 
 from __future__ import annotations
 
 import difflib
+import re
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
 
 from ..errors import ContactFEError
 from ._tables import number, rows
+from .hardness import TENSILE_PER_HV, hardness_hv
 
-TENSILE_PER_HV = 3.2
-"""Tensile strength (MPa) per HV: a rule of thumb that ties ISO 898-1's own pairs, 250 to 800, 385 to 1232."""
 _CONVERTED = ("HV", "HRC")  # scales of hardness that a conversion is kept for
 
 
@@ -20,7 +19,8 @@ class Grade:
     """A strength grade over a range of diameters. Stresses in MPa, diameters in mm.
 
     `tensile_upper` and `yield_upper` are the strengths likely at the upper end (typical values for fittings),
-    None where nothing is known. `material` names the elastic constants to use.
+    None where nothing is known. `material` names the elastic constants to use. `product` is "bar" for a bar steel,
+    whose diameters are widths across flats, "" otherwise.
     """
 
     name: str
@@ -35,15 +35,47 @@ class Grade:
     tensile_upper: float | None
     yield_upper: float | None
     source: str
+    product: str = ""
+
+    @property
+    def yield_typical(self) -> tuple[float, str] | None:
+        """The yield strength (MPa) that is typical, and where it comes from; None where nothing is known.
+
+        Fittings: the typical value of their source. Grades with a hardness window: 3.2 MPa per HV in its middle, in
+        the ratio of the minima (a rule of thumb). Bars with a range of tensile strength: its middle, in that ratio.
+        """
+        if self.upper_source == "typical" and self.yield_upper is not None:
+            return self.yield_upper, f"typical of {self.name}, {self.source}"
+        if (
+            self.upper_source == "by hardness"
+            and self.hardness_min is not None
+            and self.hardness_max is not None
+        ):
+            ends = [
+                _tensile_of_hardness(self.hardness_scale, end)
+                for end in (self.hardness_min, self.hardness_max)
+            ]
+            middle = (ends[0] + ends[1]) / 2.0 if ends[0] and ends[1] else None
+            how = "3.2 MPa per HV in the middle of its hardness window, yield in the ratio of the minima: rule of thumb"
+        else:
+            middle = (self.tensile_min + self.tensile_upper) / 2.0 if self.tensile_upper else None
+            how = "middle of its range of tensile strength, yield in the ratio of the minima: rule of thumb"
+        if middle is None:
+            return None
+        value = max(middle * self.yield_min / self.tensile_min, self.yield_min)
+        return value, f"typical of {self.name} ({how})"
 
     @property
     def upper_source(self) -> str:
         """Where the upper ends come from: "by hardness" (3.2 MPa per HV at the upper hardness, a rule of thumb, yield
-        in the ratio of the minima), "typical" (of the row's own source), "" where there are none."""
+        in the ratio of the minima), "of its range" of tensile strength (bars), "typical" (of the row's own source), ""
+        where there are none."""
         if self.yield_upper is None:
             return ""
         by_hardness = self.hardness_max is not None and self.hardness_scale in _CONVERTED
-        return "by hardness" if by_hardness else "typical"
+        if by_hardness:
+            return "by hardness"
+        return "of its range" if self.product == "bar" else "typical"
 
 
 @dataclass(frozen=True)
@@ -57,21 +89,34 @@ class FrictionClass:
     source: str
 
 
+class UnknownGrade(ContactFEError):
+    """No grade has this name."""
+
+    default_slug = "unknown-grade"
+
+
+class NoGradeRow(ContactFEError):
+    """The grade has no row for a diameter."""
+
+    default_slug = "grade-diameter"
+
+
 def grade(name: str, diameter_mm: float | None = None) -> Grade:
     """Return the grade called `name` ("8.8", "grade 5", "A2-70", "brass C36000") for a diameter in mm.
 
-    Without a diameter the row of the smallest diameters is returned. Raises ContactFEError with the nearest
-    names (slug "unknown-grade"), or when the standard has no row for the diameter (slug "grade-diameter").
+    Also "SAE grade 8", "Gr. 8", "class 8.8". Without a diameter the row of the smallest diameters is returned. Raises
+    UnknownGrade with the nearest names, or NoGradeRow when the standard has no row for the diameter.
     """
-    wanted = " ".join(name.split()).casefold()
-    found = [entry for names, entry in _grades() if wanted in names]
+    found = _rows_called(name)
     if not found:
         known = {entry.name.casefold(): entry.name for _, entry in _grades()}
+        wanted = " ".join(name.split()).casefold()
         near = difflib.get_close_matches(wanted, list(known), n=3, cutoff=0.4) or list(known)[:6]
-        raise ContactFEError(
+        if f"grade {wanted}" in known:  # "8" alone: the inch grade before spellings that only look like it
+            near = [f"grade {wanted}", *near[:2]]
+        raise UnknownGrade(
             f'unknown grade "{name}"',
-            hint=f"nearest: {', '.join(known[key] for key in near)}; or give yield_strength",
-            slug="unknown-grade",
+            hint=f"nearest: {', '.join(known[key] for key in near)}; or give yield_strength or hardness",
         )
     if diameter_mm is None:
         return found[0]
@@ -79,34 +124,39 @@ def grade(name: str, diameter_mm: float | None = None) -> Grade:
         if entry.diameter_over < diameter_mm <= entry.diameter_to + 1e-6:
             return entry
     low, high = found[0].diameter_over, found[-1].diameter_to
-    raise ContactFEError(
+    raise NoGradeRow(
         f'grade "{name}" has no row for a diameter of {diameter_mm:g} mm',
         hint=f"its rows reach from {low:g} to {high:g} mm; or give yield_strength",
-        slug="grade-diameter",
     )
+
+
+_PREFIX = re.compile(r"^(?:sae|astm|aisi|iso|j429|898-1|property|strength|class|steel|en)\b[ -]*")
+_GRADE = re.compile(r"^gr(?:ade)?\b[. ]*|^gr(?:ade)?(?=[0-9])")
+
+
+def _rows_called(name: str) -> list[Grade]:
+    """Return the rows of a grade by any usual spelling: "Gr. 8", "SAE J429 grade 8", "class 8.8", "grade8"."""
+    plain = " ".join(name.replace("_", " ").split()).casefold()
+    spelt = [plain]
+    bare = plain
+    while _PREFIX.match(bare):
+        bare = _PREFIX.sub("", bare, count=1)
+    number = _GRADE.sub("", bare, count=1).strip()
+    spelt += [bare] if bare != plain else []
+    if number != bare:
+        spelt += [f"grade {number}", number]
+    elif "sae" in plain or "j429" in plain:
+        spelt += [f"grade {number}"]
+    for text in spelt:
+        found = [entry for names, entry in _grades() if text in names]
+        if found:
+            return found
+    return []
 
 
 def grade_names() -> tuple[str, ...]:
     """Return the names of all grades, in the order of the table."""
     return tuple(dict.fromkeys(entry.name for _, entry in _grades()))
-
-
-def hardness_hv(hrc: float) -> float:
-    """Return HV for a Rockwell C hardness of 22 to 55, linear between the rows of ASTM E140.
-
-    Raises ContactFEError (slug "hardness") outside this range.
-    """
-    return _interpolate("hv", hrc)
-
-
-def tensile_from_hrc(hrc: float) -> tuple[float, float]:
-    """Return the tensile strengths (MPa) of steel by two published conversions, low to high, for 40 to 55
-    HRC.
-
-    They carry +-5 % to 45 HRC and +-10 % above. Raises ContactFEError (slug "hardness") outside this range.
-    """
-    pair = _interpolate("tensile_a370", hrc), _interpolate("tensile_e140", hrc)
-    return min(pair), max(pair)
 
 
 @lru_cache(maxsize=1)
@@ -148,6 +198,7 @@ def _grades() -> tuple[tuple[frozenset[str], Grade], ...]:
                         tensile_upper,
                         yield_upper,
                         row["source"],
+                        row["product"],
                     ),
                 )
             )
@@ -160,17 +211,3 @@ def _tensile_of_hardness(scale: str, hardness: float | None) -> float | None:
     if hardness is None or scale not in _CONVERTED:
         return None
     return TENSILE_PER_HV * (hardness if scale == "HV" else hardness_hv(hardness))
-
-
-def _interpolate(column: str, hrc: float) -> float:
-    pairs = [(float(row["hrc"]), float(row[column])) for row in rows("hardness.csv") if row[column]]
-    if not pairs[0][0] <= hrc <= pairs[-1][0]:
-        raise ContactFEError(
-            f"{hrc:g} HRC is outside {pairs[0][0]:g} to {pairs[-1][0]:g} HRC",
-            hint="give the strength itself",
-            slug="hardness",
-        )
-    for (x0, y0), (x1, y1) in pairwise(pairs):
-        if hrc <= x1:
-            return y0 + (y1 - y0) * (hrc - x0) / (x1 - x0)
-    return pairs[-1][1]

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..errors import ContactFEError
+from ..units import MM_PER_INCH
 from ._tables import rows
-from .sizes import MM_PER_INCH
 
 
 @dataclass(frozen=True)

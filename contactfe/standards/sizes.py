@@ -5,20 +5,22 @@ from __future__ import annotations
 
 import difflib
 import math
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from ..errors import ContactFEError
-from ..units import parse_number, tidy
+from ..units import MM_PER_INCH, parse_number, tidy
 from ._tables import number, rows
+from .threads import split_thread, thread
 
-MM_PER_INCH = 25.4
 ACROSS_CORNERS_SHARP = 2.0 / math.sqrt(3.0)
 """Across corners over across flats of a sharp hexagon (exact)."""
 
 # ISO 286-1 tolerance grades in mm by size (over, up to and including), from memory; every row of the tables
 # read from ISO 4014 and ISO 4032 is consistent with them.
 _IT: dict[int, tuple[tuple[float, float], ...]] = {
+    11: ((6, 0.075), (10, 0.090), (18, 0.110), (30, 0.130), (50, 0.160), (80, 0.190)),
     13: ((6, 0.18), (10, 0.22), (18, 0.27), (30, 0.33), (50, 0.39), (80, 0.46)),
     14: ((6, 0.30), (10, 0.36), (18, 0.43), (30, 0.52), (50, 0.62), (80, 0.74)),
     15: ((6, 0.48), (10, 0.58), (18, 0.70), (30, 0.84), (50, 1.00), (80, 1.20)),
@@ -59,6 +61,12 @@ class HexSize:
         return self.system == "inch"
 
 
+class UnknownSize(ContactFEError):
+    """No head or nut of the tables has this name."""
+
+    default_slug = "unknown-size"
+
+
 def sizes() -> tuple[HexSize, ...]:
     """Return every head and nut of the tables: metric heads, old widths, inch heads, metric and inch nuts."""
     return tuple(_catalogue().values())
@@ -66,19 +74,19 @@ def sizes() -> tuple[HexSize, ...]:
 
 def size(name: str) -> HexSize:
     """Return the size called `name`: "M10", "1/2 in", "1/2", "M16 B" (grade B head), "M10 DIN" (old width),
-    "M10 nut", "1/2 in nut".
+    "M10 nut", "1/2 in nut"; with its pitch "M10x1.5", "7/16-14", a fine one "M10x1.25", "7/16-20 nut".
 
-    Raises ContactFEError (slug "unknown-size") with the nearest names.
+    A fine thread has the head of the coarse one and keeps its pitch in its name. Raises UnknownSize with the nearest
+    names, ContactFEError (slug "thread") for a pitch that is not of the standard series.
     """
     catalogue = _catalogue()
     wanted = _canonical(name)
     if wanted in catalogue:
         return catalogue[wanted]
-    near = _nearest(wanted, catalogue)
-    hint = f"nearest: {', '.join(near)}" if near else 'write a size such as "M10" or "1/2 in"'
-    raise ContactFEError(
-        f'unknown size "{name}"', hint=f"{hint}; or give across_flats and engaged_depth", slug="unknown-size"
-    )
+    fine = _with_pitch(name, catalogue)
+    if fine is not None:
+        return fine
+    raise UnknownSize(f'unknown size "{name}"', hint=_size_hint(name, wanted, catalogue))
 
 
 def across_flats_min(width: float, product_grade: str) -> float:
@@ -96,6 +104,15 @@ def across_flats_min(width: float, product_grade: str) -> float:
             slug="tolerance",
         )
     return round(width - it_tolerance(step, width), 2)
+
+
+def bar_across_flats_min(width: float) -> float:
+    """Return the least width across flats (mm) of a cold drawn hexagon or square bar of nominal `width` (mm, 3 to 80).
+
+    h11: nominal to nominal less IT11 (EN 10278 for drawn hexagons to 80 mm, ISO 286-1; both from memory). Inch bars by
+    ASTM A108 lie inside it (from memory). Raises ContactFEError (slug "tolerance") outside this range.
+    """
+    return round(width - it_tolerance(11, width), 3)
 
 
 def across_corners_min(width_min: float) -> float:
@@ -117,7 +134,7 @@ def wrenching_height_min(height_min: float) -> float:
 
 
 def it_tolerance(step: int, length: float) -> float:
-    """Return the tolerance IT13, IT14 or IT15 (mm) for a `length` of 3 to 80 mm (ISO 286-1, from memory).
+    """Return the tolerance IT11, IT13, IT14 or IT15 (mm) for a `length` of 3 to 80 mm (ISO 286-1, from memory).
 
     Raises ContactFEError (slug "tolerance") outside this range.
     """
@@ -127,7 +144,7 @@ def it_tolerance(step: int, length: float) -> float:
                 return tolerance
     raise ContactFEError(
         f"no tolerance IT{step} for {length:g} mm",
-        hint="known: IT13 to IT15 for 3 to 80 mm",
+        hint="known: IT11, IT13 to IT15 for 3 to 80 mm",
         slug="tolerance",
     )
 
@@ -146,6 +163,37 @@ def _canonical(name: str) -> str:
     elif text[:1] in ("m", "M"):
         text = text.upper()
     return f"{text} nut" if nut else text
+
+
+def _with_pitch(name: str, catalogue: dict[str, HexSize]) -> HexSize | None:
+    """Return the size of a name with its pitch, None where it has none or the diameter is unknown."""
+    words = name.strip().split()
+    nut = " nut" if words and words[-1].lower() == "nut" else ""
+    text = " ".join(words[:-1] if nut else words)
+    plain, pitch = split_thread(text)
+    known = catalogue.get(f"{plain}{nut}")
+    if pitch is None or known is None:
+        return None
+    found = thread(text)
+    return known if found.coarse else replace(known, name=f"{found.name}{' in' if found.inch else ''}{nut}")
+
+
+def _size_hint(name: str, wanted: str, catalogue: dict[str, HexSize]) -> str:
+    """Return what an unknown size may have meant: a thread, or a width across flats, which are easily mixed up."""
+    text = name.strip()
+    width = re.fullmatch(r"([0-9]+(?:\.[0-9]+)?)\s*(mm)?", text)
+    if width is not None and (width[2] or float(width[1]) > 2.0):
+        mm = float(width[1])
+        alike = [
+            e.name
+            for e in catalogue.values()
+            if e.across_flats == mm and e.item == "head" and " " not in e.name
+        ]
+        thread_of = f"; {' and '.join(alike)} has that width" if alike else ""
+        return f'a size is a thread such as "M10"; a width is written across_flats = "{mm:g} mm"{thread_of}'
+    near = _nearest(wanted, catalogue)
+    hint = f"nearest: {', '.join(near)}" if near else 'write a size such as "M10" or "1/2 in"'
+    return f"{hint}; or give across_flats and engaged_depth"
 
 
 def _nearest(wanted: str, catalogue: dict[str, HexSize]) -> list[str]:

@@ -1,10 +1,9 @@
 """Studies: a file becomes cases, cases are run by local processes or a cluster, answers become tables."""
 
-from contactfe.study.cluster import DaskCluster
 from contactfe.study.demo import DEMO
-from contactfe.study.forecast import Forecast, forecast
+from contactfe.study.forecast import Forecast, Speed, forecast, speed_here
+from contactfe.study.identity import solver_revision
 from contactfe.study.plan import PlannedCase, StudyPlan, load_plan, parse_plan
-from contactfe.study.processes import LocalProcesses
 from contactfe.study.runner import BodyDone, CaseDone, CaseFailed, CaseStarted, Event, StudyDone, run_study
 from contactfe.study.store import StudyStore, Tables
 from contactfe.study.tables import Pivot, Row, pivots, read_rows
@@ -15,13 +14,12 @@ __all__ = [
     "CaseDone",
     "CaseFailed",
     "CaseStarted",
-    "DaskCluster",
     "Event",
     "Forecast",
-    "LocalProcesses",
     "Pivot",
     "PlannedCase",
     "Row",
+    "Speed",
     "StudyDone",
     "StudyPlan",
     "StudyStore",
@@ -32,4 +30,6 @@ __all__ = [
     "pivots",
     "read_rows",
     "run_study",
+    "solver_revision",
+    "speed_here",
 ]

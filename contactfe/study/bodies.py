@@ -6,24 +6,25 @@ modulus."""
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import os
 import shutil
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, fields, is_dataclass
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
-from typing import Any, Literal, get_type_hints
+from typing import Any, Literal, cast, get_type_hints
 
 import numpy as np
 from numpy.typing import NDArray
 
 from contactfe.errors import ContactFEError
+from contactfe.files import NotWritten, write_folder
 from contactfe.inputs import CaseInput
 from contactfe.mesh import SizeField, fastener_sizes, wrench_sizes
 from contactfe.profile import Outline, ProfilePair, profile_pair
-from contactfe.study.files import beside, make_folder, not_written
 from contactfe.study.identity import digest, file_hash
 from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, wrench_body
 from contactfe.turn.revision import SOLVER_REVISION
@@ -34,7 +35,8 @@ Arrays = dict[str, NDArray[Any]]
 
 SIDES: tuple[Side, Side] = ("fastener", "wrench")
 RECENT = 4  # bodies that one process keeps open
-LAYOUT = 1  # of the files of one body
+LAYOUT = 2  # of the files of one body
+NOTE = "body.json"  # its list of files, with their sizes and hashes
 
 
 @dataclass(frozen=True)
@@ -148,37 +150,44 @@ class BodyStore:
         self._recent: dict[str, BodyModel] = {}
 
     def has(self, key: str) -> bool:
-        """Whether a body is there and whole."""
-        return self._sizes(key) is not None
+        """Whether a body is there with all its files; what they hold is checked when it is loaded."""
+        return self._files(key) is not None
 
-    def _sizes(self, key: str) -> dict[str, int] | None:
-        """Sizes of the files as recorded, None unless all of them are there at these sizes."""
+    def _files(self, key: str) -> dict[str, str] | None:
+        """Hashes of the files as recorded, None unless all of them are there at the recorded sizes."""
         place = self.folder / key
         try:
-            note = json.loads((place / "body.json").read_text(encoding="utf-8"))
-            sizes: dict[str, int] = note["files"]
+            note = json.loads((place / NOTE).read_text(encoding="utf-8"))
+            files: dict[str, list[Any]] = note["files"]
             whole = note["layout"] == LAYOUT and all(
-                (place / name).stat().st_size == n for name, n in sizes.items()
+                (place / name).stat().st_size == size for name, (size, _) in files.items()
             )
+            return {name: str(mark) for name, (_, mark) in files.items()} if whole else None
         except (OSError, ValueError, KeyError, TypeError, AttributeError):
             return None
-        return sizes if whole else None
 
     def load(self, key: str, outline: Outline) -> BodyModel | None:
-        """The body with its arrays mapped read-only from disk, or None when it is not there or not whole."""
-        sizes = self._sizes(key)
-        if sizes is None:
+        """The body with its arrays mapped read-only from disk, or None when it is not there or not whole.
+
+        Every array is checked against its hash; a body with a damaged one is removed, so that it is built again.
+        """
+        files = self._files(key)
+        if files is None:
             return None
         place = self.folder / key
         try:
-            arrays = {
-                name.removesuffix(".npy"): np.load(place / name, mmap_mode="r", allow_pickle=False)
-                for name in sizes
-            }
-            body: BodyModel = _rebuilt(BodyModel, "", arrays, outline)
-        except (OSError, ValueError, KeyError):
-            return None
-        return body
+            damaged = any(file_hash(place / name) != mark for name, mark in files.items())
+            if not damaged:
+                os.utime(place / NOTE)  # the latest used go last when room is made
+                arrays = {
+                    name.removesuffix(".npy"): np.load(place / name, mmap_mode="r", allow_pickle=False)
+                    for name in files
+                }
+                return cast(BodyModel, _rebuilt(BodyModel, "", arrays, outline))
+        except (OSError, ValueError, KeyError, ContactFEError):
+            pass
+        shutil.rmtree(place, ignore_errors=True)
+        return None
 
     def save(self, key: str, body: BodyModel) -> None:
         """Write a body beside and rename it; a body that another process has stored meanwhile is left alone.
@@ -186,28 +195,7 @@ class BodyStore:
         Raises:
             ContactFEError: it cannot be written.
         """
-        make_folder(self.folder)
-        place = self.folder / key
-        part = beside(place)
-        try:
-            part.mkdir()
-            sizes = {}
-            for name, array in _flattened(body).items():
-                # Through memory: written straight to a full disk, numpy's error does not say what it is.
-                buffer = io.BytesIO()
-                np.save(buffer, np.ascontiguousarray(array), allow_pickle=False)
-                sizes[f"{name}.npy"] = (part / f"{name}.npy").write_bytes(buffer.getbuffer())
-            (part / "body.json").write_text(json.dumps({"layout": LAYOUT, "files": sizes}), encoding="utf-8")
-            if place.exists() and not self.has(key):
-                shutil.rmtree(place)
-            if not place.exists():
-                os.replace(part, place)
-        except OSError as error:
-            if self.has(key):  # another process was first
-                return
-            raise not_written(place, error) from error
-        finally:
-            shutil.rmtree(part, ignore_errors=True)
+        write_folder(self.folder / key, partial(_write_body, body), partial(self.has, key))
 
     def fetch(self, key: str, case: CaseInput, side: Side, *, keep: bool = True) -> BodyModel:
         """The body from disk, or computed; kept on disk unless no other case is going to ask for it.
@@ -230,7 +218,7 @@ class BodyStore:
         # Mapped like everywhere else, so that whoever computes it sees the same arrays as whoever finds it.
         stored = self.load(key, outline)
         if stored is None:
-            raise ContactFEError(
+            raise NotWritten(
                 "a stored body cannot be read back",
                 where=str(self.folder / key),
                 hint="check the disk",
@@ -247,6 +235,33 @@ class BodyStore:
     def bytes_used(self) -> int:
         """Size of all bodies on disk."""
         return sum(f.stat().st_size for f in self.folder.rglob("*.npy")) if self.folder.exists() else 0
+
+    def trim(self, most: float) -> int:
+        """Remove the bodies that were used longest ago until at most `most` bytes are left; returns how many went.
+
+        Only when no run is going on: they are built again by whoever asks for them.
+        """
+        notes = sorted(self.folder.glob(f"*/{NOTE}"), key=lambda note: note.stat().st_mtime)
+        left, removed = self.bytes_used(), 0
+        for note in notes:
+            if left <= most:
+                break
+            left -= sum(file.stat().st_size for file in note.parent.glob("*.npy"))
+            shutil.rmtree(note.parent, ignore_errors=True)
+            removed += 1
+        return removed
+
+
+def _write_body(body: BodyModel, part: Path) -> None:
+    """Write the arrays of a body, and their sizes and hashes, into a folder."""
+    files = {}
+    for name, array in _flattened(body).items():
+        # Through memory: written straight to a full disk, numpy's error does not say what it is.
+        buffer = io.BytesIO()
+        np.save(buffer, np.ascontiguousarray(array), allow_pickle=False)
+        size = (part / f"{name}.npy").write_bytes(buffer.getbuffer())
+        files[f"{name}.npy"] = [size, hashlib.sha256(buffer.getbuffer()).hexdigest()]
+    (part / NOTE).write_text(json.dumps({"layout": LAYOUT, "files": files}), encoding="utf-8")
 
 
 def _flattened(value: Any, prefix: str = "") -> Arrays:

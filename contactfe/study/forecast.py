@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterable
 from dataclasses import dataclass
-from statistics import median
+from statistics import mean, median
 from typing import Any
 
+from contactfe.case import record_of
+from contactfe.errors import ContactFEError
 from contactfe.mesh.sizing import STANDARD_CONTACT_EDGE
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.store import StudyStore
 from contactfe.study.work import Outcome, needs_or_failure
+from contactfe.turn import build_pair, torque_curve
 
 # One core of a server of 2023 at the default mesh; all of them go about with one over the contact edge.
 BODY_SECONDS, CASE_SECONDS = 0.5, 0.12
@@ -18,6 +22,7 @@ BODY_MB = 9.0  # on disk
 START_SECONDS = 1.5  # of the workers
 PARENT_MB, WORKER_MB = 130.0, 300.0
 FEWEST = 5  # measured values that count as a measurement
+PROBES, PROBE_SECONDS = 4, 5.0  # cases that are solved for a forecast, and s after which no more are begun
 
 
 @dataclass(frozen=True)
@@ -25,7 +30,7 @@ class Forecast:
     """``meshes`` distinct bodies, each meshed and factorised once; ``to_build`` of them are not stored yet.
 
     ``to_solve`` cases are not known yet, with ``curves`` to solve; ``impossible`` ones have an outline that
-    cannot be built. Seconds with the given workers; ``measured`` tells whether from times of this very folder."""
+    cannot be built. Seconds with the given workers; ``measured`` tells whether from times of this machine or folder."""
 
     cases: int
     to_solve: int
@@ -45,7 +50,47 @@ class Forecast:
         return self.fasteners + self.wrenches
 
 
-def forecast(plan: StudyPlan, workers: int, store: StudyStore | None = None) -> Forecast:
+@dataclass(frozen=True)
+class Speed:
+    """Seconds per body and per curve at the default fineness; ``measured`` tells whether on this machine."""
+
+    body: float = BODY_SECONDS
+    curve: float = CASE_SECONDS
+    measured: bool = False
+
+
+def speed_here(plan: StudyPlan) -> Speed:
+    """How fast this machine is at the plan: a few of its cases, spread over it, are solved for the time they take.
+
+    Cases that cannot be solved tell nothing; the times of a server stand in when none can.
+    """
+    bodies: list[float] = []
+    curves: list[float] = []
+    chosen = sorted({round(k * (len(plan.cases) - 1) / (PROBES - 1)) for k in range(PROBES)})
+    start = time.perf_counter()
+    for case in [
+        plan.cases[k] for k in (chosen[0], *chosen)
+    ]:  # the first one once more: it loads the libraries
+        if time.perf_counter() - start > PROBE_SECONDS and len(curves) > 1:
+            break
+        try:
+            begin = time.perf_counter()
+            built = build_pair(case.case)
+            middle = time.perf_counter()
+            record_of(built, torque_curve(built))
+            end = time.perf_counter()
+        except ContactFEError:
+            continue
+        bodies.append((middle - begin) / 2 / _fineness(case))
+        curves.append((end - middle) / _fineness(case))
+    if len(curves) < 2:
+        return Speed()
+    return Speed(mean(bodies[1:]), mean(curves[1:]), True)
+
+
+def forecast(
+    plan: StudyPlan, workers: int, store: StudyStore | None = None, speed: Speed | None = None
+) -> Forecast:
     """Count and estimate. With a store, what it holds is left out, and its measured times are used."""
     fineness: dict[str, float] = {}
     sides: dict[str, str] = {}
@@ -64,7 +109,7 @@ def forecast(plan: StudyPlan, workers: int, store: StudyStore | None = None) -> 
             left.append(case)
             needed |= {need.key for need in needs}
     to_build = [k for k in needed if store is None or not store.bodies.has(k)]
-    body, one, measured = _times(store)
+    body, one, measured = _times(store, speed or Speed())
     work = sum(body * fineness[k] for k in to_build) + sum(one * c.curves * _fineness(c) for c in left)
     counts = [sum(s == side for s in sides.values()) for side in ("fastener", "wrench")]
     disk = [BODY_MB * f for f in fineness.values()]
@@ -88,12 +133,16 @@ def _fineness(case: PlannedCase) -> float:
     return STANDARD_CONTACT_EDGE * case.case.fastener.across_flats / case.case.mesh.edge_at_contact
 
 
-def _times(store: StudyStore | None) -> tuple[float, float, bool]:
-    """Seconds per body and per curve, and whether they were measured in the store's folder."""
+def _times(store: StudyStore | None, speed: Speed) -> tuple[float, float, bool]:
+    """Seconds per body and per curve, and whether they were measured: in the store's folder, or by `speed_here`."""
     history = list(store.history()) if store is not None else []
     body, case = _seconds(history, "body"), _seconds(history, "case")
     enough = len(case) >= FEWEST
-    return median(body) if body and enough else BODY_SECONDS, median(case) if enough else CASE_SECONDS, enough
+    return (
+        median(body) if body and enough else speed.body,
+        median(case) if enough else speed.curve,
+        enough or speed.measured,
+    )
 
 
 def _seconds(history: Iterable[dict[str, Any]], event: str) -> list[float]:

@@ -26,12 +26,17 @@ def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | Non
         ContactFEError: an outline file cannot be read.
     """
     record = asdict(case)
-    del record["name"], record["cautions"]
+    del record["name"], record["cautions"], record["origins_items"]
     del record["wrench"]["rules_items"]
     for body in ("fastener", "wrench"):
         if record[body]["outline"] is not None:
             record[body]["outline"] = file_hash(Path(record[body]["outline"]))
     return digest({"solver_revision": revision, "case": record} | ({} if band is None else {"band": band}))
+
+
+def solver_revision() -> int:
+    """The revision of the solver of this process."""
+    return SOLVER_REVISION
 
 
 def digest(record: Any) -> str:

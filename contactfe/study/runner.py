@@ -12,9 +12,10 @@ import time
 from collections import Counter
 from collections.abc import Generator, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 
+from contactfe.parallel import Ended, Executor
 from contactfe.study.bodies import BodyKeys
-from contactfe.study.executors import Ended, Executor
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.store import StudyStore, Tables
 from contactfe.study.tables import Row, row_of
@@ -28,6 +29,7 @@ from contactfe.study.work import (
     Outcome,
     Task,
     needs_or_failure,
+    run_task,
 )
 
 DIED = "its worker process died (killed, or out of memory)"
@@ -161,11 +163,11 @@ class _Run:
             for ended in self.executor.wait():
                 # The worker gets its next task before this one is written.
                 task = self._tasks.pop(ended.ticket)
-                if ended.outcome is None and self._given[ended.ticket] < self.executor.attempts:
+                if ended.died and self._given[ended.ticket] < self.executor.attempts:
                     self.store.note("died", ticket=ended.ticket, worker=ended.worker, again=True)
                     yield from self._give(task)
                     continue
-                outcome = ended.outcome or Outcome(FAILED, DIED, lasting=False)
+                outcome = Outcome(FAILED, DIED, lasting=False) if ended.died else ended.result
                 follow = queue.ended(task, outcome)
                 if self.executor.room() and (after := queue.next()) is not None:
                     yield from self._give(after)
@@ -179,7 +181,7 @@ class _Run:
         ticket = _ticket(task)
         self._tasks[ticket] = task
         self._given[ticket] = self._given.get(ticket, 0) + 1
-        self.executor.submit(ticket, task)
+        self.executor.submit(ticket, partial(run_task, task), first=isinstance(task, BodyTask))
         if isinstance(task, CaseTask) and self._given[ticket] == 1:
             yield CaseStarted(self._same[task.case_id][0])
 

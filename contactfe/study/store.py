@@ -22,8 +22,8 @@ from pathlib import Path
 from typing import Any
 
 from contactfe import __version__
+from contactfe.files import clear_parts, make_folder, not_written, remove, write_text
 from contactfe.study.bodies import BodyStore
-from contactfe.study.files import clear_parts, make_folder, not_written, remove, write_text
 from contactfe.study.identity import digest
 from contactfe.study.plan import StudyPlan
 from contactfe.study.tables import Row, columns_of, row_of, write_csv, write_parquet

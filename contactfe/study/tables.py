@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import importlib.util
-import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,8 +11,8 @@ from typing import Any
 
 from contactfe.case import ANSWERS as CASE_ANSWERS
 from contactfe.errors import InputError, Problem
+from contactfe.files import csv_cell, csv_text, write_text, write_whole
 from contactfe.inputs import field_of
-from contactfe.study.files import write_text, write_whole
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.work import FAILED, FREE, OK, Outcome
 
@@ -102,25 +101,12 @@ def mark_words(marks: Iterable[str]) -> list[str]:
 
 
 def write_csv(path: Path, columns: Sequence[str], rows: Sequence[Row]) -> None:
-    """Write rows as CSV: numbers by their shortest exact text, what is missing as nothing, lines ended by a
-    newline.
+    """Write rows as CSV, see `csv_text`.
 
     Raises:
         ContactFEError: it cannot be written.
     """
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows([_cell(row[c]) for c in columns] for row in rows)
-    write_text(path, out.getvalue())
-
-
-def _cell(value: Any) -> str:
-    if value is None:
-        return ""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return repr(value) if isinstance(value, float) else str(value)
+    write_text(path, csv_text(columns, ([row[c] for c in columns] for row in rows)))
 
 
 def read_rows(path: str | Path) -> list[Row]:
@@ -145,7 +131,9 @@ def read_rows(path: str | Path) -> list[Row]:
             source=str(path),
             slug="file",
         )
-    return [{c: _read(c, cell) for c, cell in zip(table[0], line, strict=True)} for line in table[1:]]
+    return [
+        {c: _read(c, csv_cell(cell)) for c, cell in zip(table[0], line, strict=True)} for line in table[1:]
+    ]
 
 
 def _read(column: str, cell: str) -> Any:
@@ -181,7 +169,7 @@ def write_parquet(path: Path, columns: Sequence[str], rows: Sequence[Row]) -> bo
         elif column in _NUMBERS or all(isinstance(v, int | float) for v in values):
             arrays.append(pyarrow.array([None if v is None else float(v) for v in values], pyarrow.float64()))
         else:
-            arrays.append(pyarrow.array([_cell(v) for v in values], pyarrow.string()))
+            arrays.append(pyarrow.array(["" if v is None else str(v) for v in values], pyarrow.string()))
     table = pyarrow.Table.from_arrays(arrays, names=list(columns))
     write_whole(path, lambda part: pyarrow.parquet.write_table(table, part))
     return True

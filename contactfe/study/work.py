@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING, Any
 from contactfe import __version__
 from contactfe.case import record_of
 from contactfe.errors import ContactFEError
+from contactfe.files import NotWritten
 from contactfe.inputs import CaseInput
+from contactfe.parallel import worker_folder
 from contactfe.study.bodies import SIDES, BodyKeys, BodyStore, Side, assemble_case, body_keys
 from contactfe.study.plan import PlannedCase
 from contactfe.turn import BodyModel, torque_curve
@@ -69,24 +71,33 @@ def run_task(task: Task) -> Outcome:
     """Do one task. A failure of the model is an outcome; a disk that takes no more is raised.
 
     Raises:
-        ContactFEError: with slug ``disk-full``, ``not-writable`` or ``body-store``.
+        NotWritten: the disk takes no more.
     """
-    _one_thread()
     start = time.perf_counter()
     try:
         outcome = _build(task) if isinstance(task, BodyTask) else _solve(task)
     except Exception as error:  # whatever one case meets must not end the study: it becomes its reason
-        if isinstance(error, ContactFEError) and error.slug in ("disk-full", "not-writable", "body-store"):
+        if isinstance(error, NotWritten):
             raise
         outcome = failure(error)
     return replace(outcome, seconds=time.perf_counter() - start)
 
 
 def failure(error: Exception) -> Outcome:
-    """The outcome of a case that met an error; only one that was foreseen comes again for sure."""
+    """The outcome of a case that met an error. It comes again for sure only if it was foreseen, and is no fault of a
+    disk or of a file."""
     foreseen = isinstance(error, ContactFEError)
     words = str(error) if foreseen else f"unexpected {type(error).__name__}: {error}"
-    return Outcome(FAILED, " ".join(words.split()), lasting=foreseen)
+    return Outcome(FAILED, " ".join(words.split()), lasting=foreseen and not _of_a_file(error))
+
+
+def _of_a_file(error: BaseException | None) -> bool:
+    """Whether an error, or one that led to it, is the operating system's."""
+    while error is not None:
+        if isinstance(error, OSError):
+            return True
+        error = error.__cause__
+    return False
 
 
 @dataclass(frozen=True)
@@ -110,7 +121,7 @@ def needs_or_failure(case: PlannedCase) -> tuple[Need, ...] | Outcome:
 
 
 def _build(task: BodyTask) -> Outcome:
-    _store(task.folder).fetch(task.key, task.case, task.side)
+    _store(task).fetch(task.key, task.case, task.side)
     return Outcome(OK)
 
 
@@ -124,28 +135,23 @@ def _solve(task: CaseTask) -> Outcome:
     if task.band is not None:
         from contactfe.study.banded import solve_band  # takes a while to import
 
-        store = _store(task.folder)
+        store = _store(task)
         more, told["band"] = solve_band(task.band, answers["slip_torque_Nm"], store, task.kept)
         answers |= more
     return Outcome(FREE if answers["turns_freely"] else OK, "", answers, told)
 
 
 def _body(task: CaseTask, side: Side, key: str, keep: bool) -> BodyModel:
-    return _store(task.folder).fetch(key, task.case, side, keep=keep)
+    return _store(task).fetch(key, task.case, side, keep=keep)
+
+
+def _store(task: Task) -> BodyStore:
+    """The store of a task: in the folder of the study, or in the worker's own where that is out of its sight."""
+    own = worker_folder()
+    return _store_in(task.folder if own is None else str(own / "bodies"))
 
 
 @lru_cache(maxsize=4)
-def _store(folder: str) -> BodyStore:
+def _store_in(folder: str) -> BodyStore:
     """The store of a folder, which remembers the last bodies it gave out."""
     return BodyStore(Path(folder))
-
-
-@lru_cache(maxsize=1)
-def _one_thread() -> Any:
-    """Hold the numerical libraries of this process to one thread for good.
-
-    Several workers with several threads each would slow each other down, and the number of threads may
-    change the last bit of an answer."""
-    from threadpoolctl import threadpool_limits
-
-    return threadpool_limits(1)

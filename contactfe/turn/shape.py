@@ -30,6 +30,8 @@ def shape_case(case: CaseInput) -> CaseInput:
             engaged_depth=1.0,
             chamfer_angle=0.0,
             yield_strength=1.0,
+            tensile_ratio=None,
+            inch=False,
             elastic_modulus=MODULUS,
         ),
         wrench=replace(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import numpy as np
@@ -17,6 +17,8 @@ Array = NDArray[np.float64]
 Origin = Literal["exact", "published", "independent code", "common practice"]
 Group = Literal["elastic", "contact", "saturation", "limits", "geometry", "independent", "trade"]
 GROUPS: tuple[Group, ...] = ("elastic", "contact", "saturation", "limits", "geometry", "independent", "trade")
+State = Literal["met", "missed", "outside the model's reach", "changed"]
+OUTSIDE: State = "outside the model's reach"
 NO_SOURCE = "common practice, no source"
 
 
@@ -26,6 +28,8 @@ class Check:
 
     ``tolerance`` is relative to ``expected``, absolute in the unit of the number, or half the width of a band whose
     middle is ``expected``. ``origin`` says what kind of authority ``source`` is. ``note`` explains a miss or a limit.
+    ``reach``: of a row that lies outside the model's reach, the number that the model is known to give and how far it may
+    move; a sound installation gives that number.
     """
 
     name: str
@@ -37,6 +41,7 @@ class Check:
     origin: Origin
     source: str
     note: str = ""
+    reach: tuple[float, float] | None = None
 
     @property
     def allowed(self) -> float:
@@ -53,6 +58,20 @@ class Check:
     def passed(self) -> bool:
         """True when the difference is within the tolerance; a number that is none never passes."""
         return math.isfinite(self.computed) and abs(self.computed - self.expected) <= self.allowed
+
+    @property
+    def state(self) -> State:
+        """Whether the number is met, missed, outside the model's reach by a known size, or no longer by that size."""
+        if self.reach is None:
+            return "met" if self.passed else "missed"
+        known, move = self.reach
+        same = math.isfinite(self.computed) and abs(self.computed - known) <= move
+        return OUTSIDE if same and not self.passed else "changed"
+
+    @property
+    def sound(self) -> bool:
+        """Whether the row is as it has to be on a sound installation."""
+        return self.state in ("met", OUTSIDE)
 
     def computed_text(self) -> str:
         """The computed number."""
@@ -95,6 +114,8 @@ class Check:
             "source": self.source,
             "note": self.note,
             "passed": self.passed,
+            "state": self.state,
+            "known": self.reach[0] if self.reach else None,
         }
 
 
@@ -122,6 +143,12 @@ class Source:
         """A check between two limits."""
         low, high = limits
         return self._check(name, computed, 0.5 * (low + high), (0.5 * (high - low), "band"), note)
+
+    def outside_reach(
+        self, name: str, computed: float, limits: tuple[float, float], reach: tuple[float, float], note: str
+    ) -> Check:
+        """A band that the model is known to miss: the number it gives instead, and how far that may move."""
+        return replace(self.band(name, computed, limits, note), reach=reach)
 
     def _check(
         self,
@@ -200,8 +227,13 @@ class Report:
 
     @property
     def missed(self) -> tuple[Check, ...]:
-        """Checks that did not pass."""
-        return tuple(c for c in self.checks if not c.passed)
+        """Checks that are not as they have to be: missed, or a known miss that has changed."""
+        return tuple(c for c in self.checks if not c.sound)
+
+    @property
+    def outside(self) -> tuple[Check, ...]:
+        """Checks outside the model's reach, by the size that is known."""
+        return tuple(c for c in self.checks if c.state == OUTSIDE)
 
     @property
     def seconds(self) -> float:

@@ -1,33 +1,26 @@
 """Local worker processes: started by spawn, one thread each for the numerical libraries, each on a pipe of
 its own.
 
-A pipe per worker tells which task a dead worker had, and tells the workers when their parent is gone.
+A pipe per worker tells which call a dead worker had. Workers watch their parent, and end with it.
 """
 
 from __future__ import annotations
 
 import multiprocessing
 import os
+import pickle
 import signal
 import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+import time
 from dataclasses import dataclass
 from multiprocessing.connection import Connection, wait
 from multiprocessing.context import SpawnProcess
+from multiprocessing.process import parent_process
 
 from contactfe.errors import ContactFEError
-from contactfe.study.executors import Ended
-from contactfe.study.work import Outcome, Task, run_task
+from contactfe.parallel.executors import Call, Ended
+from contactfe.parallel.threads import as_workers, hold_one_thread
 
-THREAD_VARIABLES = (
-    "OPENBLAS_NUM_THREADS",
-    "OMP_NUM_THREADS",
-    "MKL_NUM_THREADS",
-    "BLIS_NUM_THREADS",
-    "VECLIB_MAXIMUM_THREADS",
-    "NUMEXPR_NUM_THREADS",
-)
 MOST_WORKERS = 61  # more handles than this one call cannot wait for on some systems
 MOST_FALSE_STARTS = 5  # workers in a row that were killed before they were ready
 PATIENCE = 2.0  # s that a worker gets to end before it is killed
@@ -78,11 +71,12 @@ class LocalProcesses:
     def room(self) -> int:
         return sum(w.ticket is None for w in self._workers)
 
-    def submit(self, ticket: str, task: Task) -> None:
+    def submit(self, ticket: str, call: Call, *, first: bool = False) -> None:
         worker = next(w for w in self._workers if w.ticket is None)
+        content = pickle.dumps(call, protocol=5)
         worker.ticket = ticket
         try:
-            worker.pipe.send((ticket, task))
+            worker.pipe.send_bytes(content)
         except (BrokenPipeError, ConnectionResetError):
             return  # it has just died: the next wait finds out
 
@@ -103,14 +97,15 @@ class LocalProcesses:
         if message is None:
             worker.ready = True
             return []
-        ticket, outcome, error = message
-        worker.ticket = None
+        result, error = message
+        ticket, worker.ticket = worker.ticket, None
         if error is not None:
             raise error
-        return [Ended(ticket, outcome, name)]
+        assert ticket is not None  # it answers nothing that it was not given
+        return [Ended(ticket, result, name)]
 
     def _bury(self, worker: _Worker, name: str) -> list[Ended]:
-        """Replace a dead worker; its task, if it had one, has ended without an outcome."""
+        """Replace a dead worker; its call, if it had one, has ended without a result."""
         self._workers.remove(worker)
         worker.pipe.close()
         worker.process.join()
@@ -120,12 +115,12 @@ class LocalProcesses:
         if not worker.ready and (ended_itself or self._false_starts > MOST_FALSE_STARTS):
             raise ContactFEError(
                 "a worker process could not start",
-                hint='in a script, run studies below: if __name__ == "__main__":',
+                hint='in a script, call this below: if __name__ == "__main__":',
                 slug="worker-start",
             )
         with as_workers():
             self._workers.append(self._start())
-        return [Ended(worker.ticket, None, name)] if worker.ticket is not None else []
+        return [Ended(worker.ticket, None, name, died=True)] if worker.ticket is not None else []
 
     def close(self) -> None:
         for worker in self._workers:
@@ -139,45 +134,45 @@ class LocalProcesses:
         self._workers = []
 
 
-@contextmanager
-def as_workers() -> Iterator[None]:
-    """Processes started meanwhile inherit one thread per numerical library, which is read at loading, and leave
-    an interrupt from the keyboard to their parent, who hears it too and decides."""
-    before = {name: os.environ.get(name) for name in THREAD_VARIABLES}
-    os.environ.update(dict.fromkeys(THREAD_VARIABLES, "1"))
-    in_main = threading.current_thread() is threading.main_thread()
-    handler = signal.signal(signal.SIGINT, signal.SIG_IGN) if in_main else None
-    try:
-        yield
-    finally:
-        if in_main:
-            signal.signal(signal.SIGINT, handler)
-        for name, value in before.items():
-            if value is None:
-                del os.environ[name]
-            else:
-                os.environ[name] = value
-
-
 def _leave(*_: object) -> None:
     """End as by `sys.exit`: what is half-written is cleared away on the way out."""
     raise SystemExit(0)
 
 
 def _serve(pipe: Connection) -> None:
-    """The life of a worker: tasks in, outcomes out, until the pipe closes."""
+    """The life of a worker: calls in, results out, until the pipe closes or the parent is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # also when it was started from another thread
     signal.signal(signal.SIGTERM, _leave)
+    threading.Thread(target=_watch_parent, daemon=True).start()
     try:
         pipe.send(None)
         while True:
-            ticket, task = pipe.recv()
-            outcome: Outcome | None = None
-            failure: ContactFEError | None = None
-            try:
-                outcome = run_task(task)
-            except ContactFEError as error:
-                failure = error
-            pipe.send((ticket, outcome, failure))
+            content = pipe.recv_bytes()
+            hold_one_thread()
+            pipe.send_bytes(_answer(content))
     except (EOFError, OSError):
         return  # the parent is gone
+
+
+def _answer(content: bytes) -> bytes:
+    """What came of a pickled call, pickled: its result, or what it raised."""
+    try:
+        call: Call = pickle.loads(content)
+        return pickle.dumps((call(), None), protocol=5)
+    except Exception as error:
+        try:
+            return pickle.dumps((None, error), protocol=5)
+        except Exception:  # an error that holds what cannot travel
+            told = RuntimeError(f"{type(error).__name__}: {error}")
+            return pickle.dumps((None, told), protocol=5)
+
+
+def _watch_parent() -> None:
+    """End this process when its parent is gone, in the middle of a call as well."""
+    parent = parent_process()
+    if parent is None:
+        return
+    wait([parent.sentinel])
+    os.kill(os.getpid(), signal.SIGTERM)  # the main thread clears away what it is writing
+    time.sleep(PATIENCE)
+    os._exit(1)

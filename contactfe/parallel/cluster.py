@@ -7,36 +7,38 @@ import importlib.util
 import logging
 import os
 import re
-import shutil
-import tempfile
 import time
 import uuid
-from dataclasses import replace
-from functools import partial
+from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
 from contactfe.errors import ContactFEError
-from contactfe.study.executors import Ended
-from contactfe.study.processes import as_workers
-from contactfe.study.work import BodyTask, Outcome, Task, run_task
-from contactfe.turn.revision import SOLVER_REVISION
+from contactfe.parallel.executors import Call, Ended
+from contactfe.parallel.scratch import scratch_folder
+from contactfe.parallel.threads import as_workers, hold_one_thread
 
 LOCAL = "local"
 PATIENCE = 5.0  # s that a scheduler gets to answer
 WAIT_FOR_WORKERS = 30.0  # s
 COUNT_EVERY = 5.0  # s between two looks at how many workers there are
 _ADDRESS = re.compile(r"[a-z]+://\S+:\d+")
-AHEAD = 2  # tasks given per thread of a worker, so that none waits for the next one
+AHEAD = 2  # calls given per thread of a worker, so that none waits for the next one
+HERE = "127.0.0.1"  # a local cluster is nobody else's
+
+_own_folder: Path | None = None  # of a worker that does not see the folder of the run
 
 
 class DaskCluster:
     """An existing scheduler by its address, or ``local``: single-threaded processes on this machine."""
 
-    attempts = 1  # the scheduler gives a task of a dead worker to another one by itself
+    attempts = 1  # the scheduler gives a call of a dead worker to another one by itself
 
-    def __init__(self, address: str, workers: int, folder: Path) -> None:
-        """Connect, and look whether the workers run the same solver and see `folder`.
+    def __init__(
+        self, address: str, workers: int, folder: Path, revision: Callable[[], int] | None = None
+    ) -> None:
+        """Connect, and look whether the workers have the same `revision` of the solver and see `folder`.
 
         Raises:
             ContactFEError: dask is not installed, nobody answers, there is no worker, or one has another
@@ -56,13 +58,13 @@ class DaskCluster:
                 slug="no-cluster",
             )
         self._cluster: Any = None
-        self._scratch: str | None = None
+        self._scratch = ExitStack()
         self._client: Any = None
-        self._running: dict[Any, tuple[str, Task]] = {}
+        self._running: dict[Any, str] = {}
         self._threads, self._counted = 1, 0.0
         try:
             self._connect(address, workers)
-            self._check_workers(address)
+            self._check_workers(address, revision)
             self.shares_disk = self._see(folder)
         except BaseException:
             self.close()
@@ -72,16 +74,19 @@ class DaskCluster:
         dask, distributed = _library("dask"), _library("distributed")
         try:
             if address == LOCAL:
-                self._scratch = tempfile.mkdtemp(prefix="contactfe-")
+                scratch = self._scratch.enter_context(scratch_folder("cluster"))
                 # One more try after a death, as with local processes; no page to look at.
                 with as_workers(), dask.config.set({"distributed.scheduler.allowed-failures": 1}):
                     self._cluster = distributed.LocalCluster(
                         n_workers=workers,
                         threads_per_worker=1,
                         processes=True,
-                        dashboard_address=":0",  # any free port: another cluster may have the usual one
+                        # Any free port, another cluster may have the usual one; on the loopback alone.
+                        host=HERE,
+                        dashboard_address=f"{HERE}:0",
+                        worker_dashboard_address=f"{HERE}:0",
                         silence_logs=logging.CRITICAL,
-                        local_directory=self._scratch,
+                        local_directory=str(scratch),
                     )
                 address = self._cluster.scheduler_address
             self._client = distributed.Client(address, timeout=PATIENCE, set_as_default=False)
@@ -94,7 +99,7 @@ class DaskCluster:
                 slug="no-cluster",
             ) from error
 
-    def _check_workers(self, address: str) -> None:
+    def _check_workers(self, address: str, revision: Callable[[], int] | None) -> None:
         try:
             self._client.wait_for_workers(1, timeout=WAIT_FOR_WORKERS)
         except TimeoutError as error:
@@ -104,10 +109,12 @@ class DaskCluster:
                 hint=f"start one: dask worker {address}",
                 slug="no-cluster",
             ) from error
-        for worker, found in self._client.run(_revision).items():
-            if found != SOLVER_REVISION:
+        if revision is None:
+            return
+        for worker, found in self._client.run(revision).items():
+            if found != revision():
                 raise ContactFEError(
-                    f"has solver revision {found}, this is {SOLVER_REVISION}",
+                    f"has solver revision {found}, this is {revision()}",
                     where=worker,
                     hint="install the same contactfe there",
                     slug="other-revision",
@@ -127,14 +134,10 @@ class DaskCluster:
             self._threads, self._counted = max(1, sum(self._client.ncores().values())), time.monotonic()
         return max(0, AHEAD * self._threads - len(self._running))
 
-    def submit(self, ticket: str, task: Task) -> None:
-        # Meshing first: cases wait for it.
-        priority = 1 if isinstance(task, BodyTask) else 0
-        call = partial(_run, shared=self.shares_disk)
-        future = self._client.submit(
-            call, task, key=f"{ticket}-{uuid.uuid4().hex}", pure=False, priority=priority
-        )
-        self._running[future] = (ticket, task)
+    def submit(self, ticket: str, call: Call, *, first: bool = False) -> None:
+        key = f"{ticket}-{uuid.uuid4().hex}"
+        future = self._client.submit(_run, call, self.shares_disk, key=key, pure=False, priority=int(first))
+        self._running[future] = ticket
 
     def wait(self) -> list[Ended]:
         with self._client.as_current():
@@ -143,11 +146,11 @@ class DaskCluster:
 
     def _ended(self, future: Any) -> Ended:
         gone = _library("distributed.client").CancelledError
-        ticket, _ = self._running.pop(future)
+        ticket = self._running.pop(future)
         try:
-            outcome, worker = future.result()
+            result, worker = future.result()
         except _library("distributed").KilledWorker:
-            return Ended(ticket, None, "a worker of the cluster")
+            return Ended(ticket, None, "a worker of the cluster", died=True)
         except gone as error:
             raise ContactFEError(
                 "the scheduler went away",
@@ -156,7 +159,7 @@ class DaskCluster:
             ) from error
         finally:
             future.release()
-        return Ended(ticket, outcome, worker)
+        return Ended(ticket, result, worker)
 
     def close(self) -> None:
         for future in self._running:
@@ -166,8 +169,7 @@ class DaskCluster:
             self._client.close()
         if self._cluster is not None:
             self._cluster.close()
-        if self._scratch is not None:
-            shutil.rmtree(self._scratch, ignore_errors=True)
+        self._scratch.close()
 
 
 def _library(name: str) -> Any:
@@ -175,15 +177,15 @@ def _library(name: str) -> Any:
     return importlib.import_module(name)
 
 
-def _run(task: Task, shared: bool) -> tuple[Outcome, str]:
-    """Do a task on a worker; without a common disk its bodies go into the worker's own folder."""
+def worker_folder() -> Path | None:
+    """In a worker that does not see the folder of the run: a folder of its own, for the time of the cluster."""
+    return _own_folder
+
+
+def _run(call: Call, shared: bool) -> tuple[Any, str]:
+    """Run a call on a worker."""
+    global _own_folder
     worker = _library("distributed").get_worker()
-    if not shared:
-        task = replace(task, folder=str(Path(worker.local_directory) / "bodies"))
-    return run_task(task), str(worker.address)
-
-
-def _revision() -> int:
-    from contactfe.turn.revision import SOLVER_REVISION as there
-
-    return there
+    hold_one_thread()
+    _own_folder = None if shared else Path(worker.local_directory)
+    return call(), str(worker.address)

@@ -20,16 +20,15 @@ from scipy.optimize import linprog
 from contactfe.elastic import HeldBody, PlaneMaterial, nodal_stresses, von_mises
 from contactfe.elastic.loads import side_loads
 from contactfe.errors import ContactFEError
-from contactfe.explain import Cuts, Resultants, head_cuts, probe, resultants, utilisation
-from contactfe.strength.plastic_limit import ring_utilisation, self_stress
-from contactfe.strength.operator import closed_round
-from contactfe.strength.sections import SHARES, STATIONS
-from contactfe.strength.torsion import HEX_TORSION_STRESS, body_torsion, heap_volume, twist_off
 from contactfe.inputs import parse_case, to_dict
-from contactfe.mesh import SectionMesh, SizeField, mesh_outline
+from contactfe.mesh import SectionMesh, SizeField, mesh_outline, values_at
 from contactfe.profile import Outline, Piece, arc, line
-from contactfe.reference import curved_bars, hexagon, plates, rings
+from contactfe.reference import curved_bars, plates, rings
 from contactfe.reference.plane import PlaneElastic
+from contactfe.strength import Cuts, Resultants, head_cuts, resultants, utilisation
+from contactfe.strength.operator import closed_round
+from contactfe.strength.plastic_limit import ring_utilisation, self_stress
+from contactfe.strength.sections import SHARES, STATIONS
 from contactfe.turn import spread_mm
 
 Array = NDArray[np.float64]
@@ -57,7 +56,7 @@ def stress_on(
 
 def cut(mesh: SectionMesh, stress: Array, inner: Sequence[float], outer: Sequence[float]) -> Resultants:
     cuts = Cuts(np.array([inner], dtype=float), np.array([outer], dtype=float), ("here",))
-    along = probe(mesh, cuts.points(STATIONS)[0]) @ stress
+    along = values_at(mesh, cuts.points(STATIONS)[0]) @ stress
     return resultants(along[None], cuts.direction, cuts.height)
 
 
@@ -112,9 +111,11 @@ def test_probe_is_exact_for_quadratic_fields_and_refuses_points_outside() -> Non
     def field(x: Array) -> Array:
         return np.asarray(1.0 + x[:, 0] - 2.0 * x[:, 1] + x[:, 0] ** 2 - 3.0 * x[:, 0] * x[:, 1])
 
-    np.testing.assert_allclose(probe(mesh, points) @ field(mesh.nodes), field(points), rtol=1e-11, atol=1e-11)
+    np.testing.assert_allclose(
+        values_at(mesh, points) @ field(mesh.nodes), field(points), rtol=1e-11, atol=1e-11
+    )
     with pytest.raises(ContactFEError, match="outside the mesh"):
-        probe(mesh, np.array([[5.0, 1.0]]))
+        values_at(mesh, np.array([[5.0, 1.0]]))
 
 
 # --- rings, strips, curved bars -----------------------------------------------------------------------------------
@@ -237,7 +238,7 @@ def test_root_stress_of_a_hook_is_that_of_the_curved_bar() -> None:
     # (Golovin 1881, T&G art. 29; both from memory): the jaw root's stress within 5 %; its resultants exactly.
     a, b, arm = 1.0, 2.0, 1.0
     mesh, stress, _ = hook(a, b, arm)
-    root = float((probe(mesh, np.array([[-a, 0.0]])) @ stress[:, 1])[0])
+    root = float((values_at(mesh, np.array([[-a, 0.0]])) @ stress[:, 1])[0])
     exact = float(
         curved_bars.half_ring_crown_stress(a, a, b, 1.0) + curved_bars.golovin_stress(a, a, b, arm)[1]
     )
@@ -361,9 +362,9 @@ def test_whole_ring_is_weaker_than_its_worst_section_never() -> None:
     for pull in (1.0, -2.0):
         loads = pinched_ring(cuts, pull)
         alone = float(utilisation(loads, 100.0).max())
-        assert collapse_use(loads, cuts, ring, (100.0, 100.0)) <= alone * (1 + 1e-3)
+        assert ring_utilisation(loads, cuts, ring, (100.0, 100.0)) <= alone * (1 + 1e-3)
     # Without redundancy the programme is the worst section.
-    same = collapse_use(loads, cuts, np.zeros(len(ring), dtype=bool), (100.0, 100.0))
+    same = ring_utilisation(loads, cuts, np.zeros(len(ring), dtype=bool), (100.0, 100.0))
     assert same == pytest.approx(alone, rel=3e-3)
 
 
@@ -388,7 +389,7 @@ def test_collapse_of_a_pinched_ring_is_the_plastic_hinge_mechanism() -> None:
     cuts = head_cuts(Outline((outer, inner)), 60.0)
     ring = np.ones(len(cuts.place), dtype=bool)
     strength, load = 100.0, 0.5
-    use = collapse_use(pinched_ring(cuts, load), cuts, ring, (strength, strength))
+    use = ring_utilisation(pinched_ring(cuts, load), cuts, ring, (strength, strength))
     plastic = strength * 1.0**2 / 4.0
     assert use == pytest.approx(load * 100.0 / 4.0 / plastic, rel=0.02)
     worst = float(utilisation(pinched_ring(cuts, load), strength).max())
@@ -425,59 +426,23 @@ def test_limits_brought_in_as_they_are_passed_give_the_optimum_of_all_of_them(se
     draw = np.random.default_rng(seed).normal
     loads = Resultants(cuts.height, draw(0, 60, 40), draw(0, 60, 40), draw(0, 60, 40))
     around = np.ones(40, dtype=bool)
-    found = collapse_use(loads, cuts, around, (100.0, 100.0))
+    found = ring_utilisation(loads, cuts, around, (100.0, 100.0))
     assert found == pytest.approx(complete_programme(loads, cuts, 100.0), rel=1e-6)
 
 
 # --- the fastener -------------------------------------------------------------------------------------------------
 
 
-def test_sand_heaps_have_their_exact_volumes() -> None:
-    # Pyramids and cone (Nadai's heap; exact): hexagon sqrt(3)/12 s^3, square s^3/6, circle pi s^3/24.
-    assert heap_volume(10.0, 0.0, 6) == pytest.approx(math.sqrt(3.0) / 12 * 1000, rel=1e-12)
-    assert heap_volume(10.0, 0.0, 4) == pytest.approx(1000 / 6, rel=1e-12)
-    assert heap_volume(10.0, 1.0, 6) == pytest.approx(math.pi * 1000 / 24, rel=1e-12)
-    volumes = [heap_volume(10.0, r, 6) for r in (0.0, 0.2, 0.5, 0.8, 1.0)]
-    assert volumes == sorted(volumes, reverse=True)
-
-
-def test_torsion_of_a_bar_uses_the_constants_of_the_reference() -> None:
-    assert HEX_TORSION_STRESS == hexagon.TORSION_STRESS
-    bar = case("ring-six", fastener={"stock": "bar"}).fastener
-    found = body_torsion(bar)
-    assert found is not None
-    shear = 640.0 / math.sqrt(3.0)
-    # T = 0.188 tau s^3 of a handbook page on hexagonal keys, within 1 %.
-    assert found.first_yield_Nm == pytest.approx(0.188 * shear * 16.0**3 / 1e3, rel=0.01)
-    assert found.full_yield_Nm / found.first_yield_Nm == pytest.approx(5.33 * math.sqrt(3) / 6, rel=1e-9)
-    assert "16 mm" in found.section
-    assert body_torsion(case("ring-six", size="M10 nut").fastener) is None
-
-
-def test_bolts_twist_off_and_bars_do_not() -> None:
-    # ISO 898-7: M10 8.8 at 66 N m at least.
-    bolt = twist_off(case("ring-six").fastener)
-    assert bolt is not None
-    assert bolt.band_Nm is not None
-    assert bolt.band_Nm[0] == pytest.approx(66.0, rel=0.02)
-    assert twist_off(case("ring-six", fastener={"stock": "bar"}).fastener) is None
-    assert twist_off(case("ring-six", size="M10 nut").fastener) is None
-    unknown = twist_off(case("ring-six", size="1/2 in", grade="grade 5").fastener)
-    assert unknown is not None
-    assert unknown.band_Nm is None
-    assert "8.8 to 12.9" in unknown.note
-
-
-def test_stock_follows_the_size_and_can_be_given() -> None:
+def test_a_bar_is_held_unless_the_case_says_bolt() -> None:
     def stock(**fastener: Any) -> str:
         raw = {"format": 1, "fastener": {"grade": "8.8", **fastener}, "wrench": {"profile": "ring-six"}}
         got = parse_case(raw)
         assert to_dict(got)["fastener"]["stock"] == got.fastener.stock
         return got.fastener.stock
 
-    assert stock(size="M10") == "bolt"
+    assert stock(size="M10") == "bar"
     assert stock(size="M10 nut") == "bar"
-    assert stock(size="M10", stock="bar") == "bar"
+    assert stock(size="M10", stock="bolt") == "bolt"
     assert stock(across_flats="16 mm", engaged_depth="6 mm") == "bar"
 
 
@@ -511,9 +476,9 @@ def test_cuts_through_a_jaw_balance_the_contact_forces_of_the_curve() -> None:
 
 def test_the_rows_of_a_head_give_the_resultants_of_its_stresses() -> None:
     # The same resultants from nodal stresses read at the stations of every cut, and from displacements by rows.
-    from contactfe.turn import wrench_states
     from contactfe.strength.operator import head_sections
     from contactfe.strength.sections import STATIONS
+    from contactfe.turn import wrench_states
     from contactfe.turn.build import wrench_material
 
     c = case("ring-six", mesh={"edge_at_contact": "0.4 mm", "edge_max": "3 mm"})
@@ -522,7 +487,7 @@ def test_the_rows_of_a_head_give_the_resultants_of_its_stresses() -> None:
     states = wrench_states(b, curve.solutions[5:8])
     head = head_sections(mesh, wrench_material(c), 16.0)
     found = head.loads(states.displacement)
-    values = probe(mesh, head.cuts.points(STATIONS).reshape(-1, 2))
+    values = values_at(mesh, head.cuts.points(STATIONS).reshape(-1, 2))
     stress = np.stack([values @ s for s in states.stress]).reshape(3, len(head.cuts.place), -1, 4)
     wanted = resultants(stress, head.cuts.direction, head.cuts.height)
     for one, other in (
