@@ -7,24 +7,30 @@ from functools import lru_cache
 from typing import Any
 
 from contactfe.inputs import CaseInput, parse_case
-from contactfe.profile import ProfilePair, profile_pair
-from contactfe.turn import BodyModel, BuiltPair, assemble, fastener_body, torque_curve, wrench_body
+from contactfe.turn import Bodies, BuiltPair, torque_curve
 from contactfe.turn.curve import TorqueCurve
 from contactfe.turn.estimate import SlipEstimate, slip_estimate
-from contactfe.turn.shape import at_modulus, shape_case
 
+COARSE = {"edge_at_contact": "0.4 mm", "edge_max": "3 mm"}
 PROFILES = ("ring-six", "ring-six-relieved", "ring-twelve", "ring-spline", "flare-nut", "open-end")
 
 
 def case(
     profile: str = "ring-six", size: str = "M10", grade: str = "8.8", **tables: dict[str, Any]
 ) -> CaseInput:
-    """A case of the given profile, size and grade; further keys by table: ``wrench={"opening": "loose"}``."""
+    """A case of the given profile, size and grade; further keys by table: ``wrench={"opening": "loose"}``.
+
+    Other heads than hexagons have no size: 16 mm across flats, as high as an M10 head.
+    """
+    head: dict[str, Any] = {"size": size, "grade": grade, **tables.get("fastener", {})}
+    if head.get("shape", "hex") != "hex":
+        del head["size"]
+        head = {"across_flats": "16 mm", "engaged_depth": "6.4 mm", **head}
     return parse_case(
         {
             "format": 1,
             "name": f"{profile} on {size} {grade}".replace("/", "-"),
-            "fastener": {"size": size, "grade": grade, **tables.get("fastener", {})},
+            "fastener": head,
             "wrench": {"profile": profile, **tables.get("wrench", {})},
             "contact": tables.get("contact", {}),
             "load": tables.get("load", {}),
@@ -43,17 +49,12 @@ def finer(c: CaseInput, factor: float) -> CaseInput:
     )
 
 
-@lru_cache(maxsize=64)
-def _bodies(meshed: CaseInput) -> tuple[ProfilePair, BodyModel, BodyModel]:
-    pair = profile_pair(meshed)
-    return pair, fastener_body(meshed, pair), wrench_body(meshed, pair)
+_bodies = Bodies(most=128)
 
 
 def built(c: CaseInput) -> BuiltPair:
     """Build a case on bodies shared with all cases that differ only in what does not touch a body."""
-    pair, fastener, wrench = _bodies(shape_case(c))
-    fastener = at_modulus(fastener, c.fastener.elastic_modulus)
-    return assemble(c, pair, fastener, at_modulus(wrench, c.wrench.elastic_modulus))
+    return _bodies.build(c)
 
 
 @lru_cache(maxsize=256)

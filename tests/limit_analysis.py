@@ -114,8 +114,11 @@ def _gradients(body: Body) -> tuple[Array, Array]:
     return np.stack([-opposite[..., 1], opposite[..., 0]], axis=2) / double[:, None, None], double / 2
 
 
-def lower_bound(body: Body, law: Array) -> float:
-    """Largest uniform pressure on the loaded edges that a stress field below yield carries."""
+def lower_bound(body: Body, law: Array, shear: float = 0.0) -> float:
+    """Largest uniform pressure on the loaded edges that a stress field below yield carries.
+
+    ``shear``: traction along +x on the loaded edges, over the pressure.
+    """
     gradient, _ = _gradients(body)
     count = 9 * len(body.triangles) + 1  # sx, sy, sxy at each corner of each triangle, and the pressure
     equal, cones = _Rows(), _Rows()
@@ -132,7 +135,7 @@ def lower_bound(body: Body, law: Array) -> float:
                 _continuous(equal, places, normal)
             else:
                 kind = body.kind(body.points[list(edge)].mean(axis=0))
-                _on_edge(equal, places[0], normal, kind, count - 1)
+                _on_edge(equal, places[0], normal, kind, (count - 1, shear))
     for place in range(0, count - 1, 3):
         cones.add([place], [0.0], 1.0)
         for row in law:
@@ -153,19 +156,25 @@ def _continuous(rows: _Rows, places: list[int], normal: Array) -> None:
         rows.add(np.concatenate([here, there]), np.concatenate([factors, -factors]))
 
 
-def _on_edge(rows: _Rows, place: int, normal: Array, kind: str, pressure: int) -> None:
-    """What the traction of an outer edge has to be; nothing where the body is clamped."""
+def _on_edge(rows: _Rows, place: int, normal: Array, kind: str, load: tuple[int, float]) -> None:
+    """What the traction of an outer edge has to be; nothing where the body is clamped.
+
+    ``load``: column of the pressure, and the shear along +x over it. Loaded edges lie along x, the body below.
+    """
+    pressure, shear = load
     if kind in (FREE, LOADED):
-        for (columns, factors), n in zip(_traction(place, normal), normal, strict=True):
-            push = [n] if kind == LOADED else []  # traction = -p n, whichever way the normal points
+        # traction = -p n, whichever way the normal points, and shear p along x where the normal is +y
+        along = np.array([-shear * normal[1], 0.0])
+        for (columns, factors), n in zip(_traction(place, normal), normal + along, strict=True):
+            push = [n] if kind == LOADED else []
             rows.add([*columns, *([pressure] if push else [])], [*factors, *push])
     elif kind == MIRROR:
         (nx, ny), (tx, ty) = normal, (-normal[1], normal[0])
         rows.add(place + np.arange(3), [nx * tx, ny * ty, nx * ty + ny * tx])
 
 
-def upper_bound(body: Body, law: Array) -> float:
-    """Least dissipation of a velocity field on which unit pressure does unit work."""
+def upper_bound(body: Body, law: Array, shear: float = 0.0) -> float:
+    """Least dissipation of a velocity field on which unit pressure, with its shear along +x, does unit work."""
     gradient, area = _gradients(body)
     edges = _edges(body)
     n = len(body.points)
@@ -177,7 +186,7 @@ def upper_bound(body: Body, law: Array) -> float:
     for edge, owners in edges.items():
         if len(owners) == 1:
             centre = body.points[body.triangles[owners[0][0]]].mean(axis=0)
-            _move_edge(equal, work, body, (edge[0], middle[edge], edge[1]), centre)
+            _move_edge((equal, work), body, (edge[0], middle[edge], edge[1]), centre, shear)
     equal.add(list(work), list(work.values()), 1.0)
     # Dual of |Q s| <= 1: the dissipation is |R e| with s.e = (Q s).(R e).
     dual = np.linalg.pinv(law).T
@@ -204,9 +213,14 @@ def _edge(a: int, b: int) -> tuple[int, int]:
 
 
 def _move_edge(
-    rows: _Rows, work: dict[int, float], body: Body, nodes: tuple[int, int, int], centre: Array
+    into: tuple[_Rows, dict[int, float]],
+    body: Body,
+    nodes: tuple[int, int, int],
+    centre: Array,
+    shear: float,
 ) -> None:
-    """Supports of an outer edge (end, middle, end), or the work of unit pressure on it."""
+    """Supports of an outer edge (end, middle, end), or the work of unit pressure and its shear on it."""
+    rows, work = into
     ends = body.points[[nodes[0], nodes[2]]]
     kind, normal = body.kind(ends.mean(axis=0)), _normal(body, (nodes[0], nodes[2]))
     inward = normal * np.sign((centre - ends[0]) @ normal)
@@ -218,8 +232,8 @@ def _move_edge(
         elif kind == MIRROR:
             rows.add([2 * node, 2 * node + 1], normal)
         elif kind == LOADED:
-            for c in (0, 1):
-                work[2 * node + c] = work.get(2 * node + c, 0.0) + share * length * inward[c]
+            for c, pull in enumerate(inward + np.array([shear, 0.0])):
+                work[2 * node + c] = work.get(2 * node + c, 0.0) + share * length * pull
 
 
 def _slopes(gradient: Array, corner: int) -> Array:

@@ -96,10 +96,14 @@ def places(tree: ast.Module) -> list[ast.AST]:
     """Nodes that can be changed, in the order of the file; annotations and docstrings are left alone."""
     found = []
     for node in ast.walk(tree):
-        if (isinstance(node, ast.Compare) and type(node.ops[0]) in COMPARED) or (
-            isinstance(node, ast.BinOp) and type(node.op) in OPERATED
-        ) or (
-            isinstance(node, ast.Constant) and type(node.value) in (int, float) and node.value not in (0, 0.0)
+        if (
+            (isinstance(node, ast.Compare) and type(node.ops[0]) in COMPARED)
+            or (isinstance(node, ast.BinOp) and type(node.op) in OPERATED)
+            or (
+                isinstance(node, ast.Constant)
+                and type(node.value) in (int, float)
+                and node.value not in (0, 0.0)
+            )
         ):
             found.append(node)
         elif isinstance(node, ast.Call):

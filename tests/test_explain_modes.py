@@ -33,20 +33,18 @@ from contactfe.explain import (
     stored_energy,
     words,
 )
-from contactfe.explain.bodies import SharedBodies
 from contactfe.explain.factors import changed, mixed
 from contactfe.explain.limiting import reassembled, top_of
-from contactfe.explain.morph import moved
 from contactfe.explain.perturbed import Perturbed
 from contactfe.inputs import CaseInput, parse_case
-from contactfe.mesh import mesh_outline, wrench_sizes
+from contactfe.mesh import mesh_outline, moved_mesh, wrench_sizes
 from contactfe.profile import Outline, profile_pair
 from contactfe.strength import wrench_limits
 from contactfe.strength.wrench import reached, reached_lazily
 from contactfe.turn import (
+    Bodies,
     fastener_states,
     flank_pressures,
-    meshed_case,
     state_at,
     torque_curve,
     wrench_states,
@@ -415,29 +413,29 @@ def test_effects_of_shape_agree_with_meshing_the_changed_wrench(profile: str, ke
 
 def test_a_mesh_moved_to_another_wall_lies_on_the_other_outline() -> None:
     mesh = record(RING).built.wrench.mesh
-    thicker = profile_pair(meshed_case(coarse("ring-six", wrench={"outside_diameter": "27 mm"}))).wrench
-    found = moved(mesh, thicker)
-    exact = mesh_outline(thicker, wrench_sizes(profile_pair(meshed_case(RING)), RING.mesh))
+    thicker = profile_pair(coarse("ring-six", wrench={"outside_diameter": "27 mm"})).wrench
+    found = moved_mesh(mesh, thicker)
+    exact = mesh_outline(thicker, wrench_sizes(profile_pair(RING), RING.mesh))
     assert found.area() == pytest.approx(exact.area(), rel=1e-6)
     assert found.quality().smallest_angle_deg > 0.7 * mesh.quality().smallest_angle_deg
     outer = found.boundary.nodes[found.sides_named("outside")]
     radius = np.linalg.norm(found.nodes[outer], axis=2)
     on_ring = radius[:, 0] < 13.6
     np.testing.assert_allclose(radius[on_ring], 13.5, rtol=1e-9)
-    same = moved(mesh, mesh.outline)
+    same = moved_mesh(mesh, mesh.outline)
     np.testing.assert_allclose(same.nodes, mesh.nodes, atol=1e-9)
 
 
 def test_a_mesh_is_not_moved_to_other_pieces_or_turned_over() -> None:
     mesh = record(RING).built.wrench.mesh
     with pytest.raises(GeometryError, match="other pieces"):
-        moved(mesh, record(OPEN).built.wrench.mesh.outline)
+        moved_mesh(mesh, record(OPEN).built.wrench.mesh.outline)
     outline = mesh.outline
     twisted = Outline(
         (outline.loops[0], outline.rotated(math.pi).loops[1])
     )  # the opening turned within its wall
     with pytest.raises(GeometryError, match="turn cells"):
-        moved(mesh, twisted)
+        moved_mesh(mesh, twisted)
 
 
 def test_effects_of_a_worn_head_say_what_the_wear_costs() -> None:
@@ -555,7 +553,7 @@ def test_a_case_between_that_cannot_be_built_says_which() -> None:
 
 
 def test_bodies_are_shared_between_cases_that_differ_in_nothing_that_shapes_them() -> None:
-    bodies = SharedBodies()
+    bodies = Bodies()
     one = bodies.build(OPEN)
     other = bodies.build(
         replace(

@@ -15,7 +15,6 @@ from hypothesis import strategies as st
 from contactfe.errors import ContactFEError
 from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, read_mesh, wrench_sizes, write_mesh
 from contactfe.profile import Outline, as_polygon, profile_pair
-from contactfe.turn.build import meshed_case
 
 COARSE = {"edge_at_contact": "0.4 mm", "edge_max": "3 mm"}
 
@@ -31,7 +30,7 @@ def exact_area(outline: Outline) -> float:
 
 
 def both_meshes(**kwargs: object) -> list[SectionMesh]:
-    c = meshed_case(case(**kwargs))  # type: ignore[arg-type]
+    c = case(**kwargs)  # type: ignore[arg-type]
     pair = profile_pair(c)
     return [
         mesh_outline(pair.fastener, fastener_sizes(pair, c.mesh)),

@@ -706,6 +706,8 @@ def test_sheet_cap_is_the_top_of_the_yield_ellipse() -> None:
     first, second = np.cos(angle), np.sin(angle)
     reach = 1 / np.sqrt(first**2 - first * second + second**2)
     assert limit_load.sheet_cap(250.0) == near(250.0 * float((first * reach).max()), rel=1e-8)
+    rubbed = 1 / np.sqrt(first**2 - first * second + second**2 + 3 * (0.3 * first) ** 2)
+    assert limit_load.sheet_cap(250.0, 0.3) == near(250.0 * float((first * rubbed).max()), rel=1e-8)
 
 
 # --------------------------------------------------------------------------------------------------- hexagon

@@ -13,9 +13,10 @@ import pytest
 
 from contactfe import CaseInput, parse_case, solve_case
 from contactfe.errors import ContactFEError
-from contactfe.study import bodies, work
-from contactfe.study.bodies import BodyStore, assemble_case, body_keys, outlines
+from contactfe.study import work
+from contactfe.study.bodies import BodyStore
 from contactfe.study.work import BodyTask, CaseTask, run_task
+from contactfe.turn import assemble_case, bodies, body_keys, compute_body, outlines
 
 
 def case_of(**changes: Any) -> CaseInput:
@@ -37,8 +38,6 @@ SAME = (
     {"fastener__grade": "10.9"},
     {"fastener__elastic_modulus": "70 GPa"},
     {"fastener__engaged_depth": "5 mm"},
-    {"wrench__opening": "tight"},
-    {"wrench__opening": "loose"},
     {"wrench__thickness": "9 mm"},
     {"wrench__yield_strength": "1000 MPa"},
     {"wrench__elastic_modulus": "190 GPa"},
@@ -54,6 +53,7 @@ OTHER_FASTENER = (
     {"fastener__poisson_ratio": 0.29},
 )
 OTHER_WRENCH = (
+    {"wrench__opening": "tight"},
     {"wrench__opening": "16.5 mm"},
     {"wrench__poisson_ratio": 0.29},
     {"wrench__head_width": "37 mm"},
@@ -86,6 +86,15 @@ def test_what_makes_another_wrench_only(change: dict[str, Any]) -> None:
     assert own.wrench != other.wrench and own.fastener == other.fastener
 
 
+def test_one_mesh_is_shared_by_the_openings_of_a_standard_and_not_by_other_heads() -> None:
+    own = body_keys(case_of()).openings
+    for opening in ("tight", "loose", "16.02 mm", "16.37 mm"):
+        assert body_keys(case_of(wrench__opening=opening)).openings == own
+    assert own != body_keys(case_of()).wrench
+    assert own != body_keys(case_of(wrench__opening="16.5 mm")).openings
+    assert own != body_keys(case_of(wrench__head_width="37 mm")).openings
+
+
 @pytest.mark.parametrize("change", BOTH, ids=str)
 def test_what_makes_both_anew(change: dict[str, Any]) -> None:
     own, other = body_keys(case_of()), body_keys(case_of(**change))
@@ -95,9 +104,11 @@ def test_what_makes_both_anew(change: dict[str, Any]) -> None:
 def test_a_new_revision_of_the_solver_makes_new_bodies(monkeypatch: pytest.MonkeyPatch) -> None:
     own = body_keys(case_of())
     monkeypatch.setattr(bodies, "SOLVER_REVISION", bodies.SOLVER_REVISION + 1)
-    bodies._keys.cache_clear()
+    bodies._fastener_key.cache_clear()
+    bodies._wrench_key.cache_clear()
     other = body_keys(case_of())
-    bodies._keys.cache_clear()
+    bodies._fastener_key.cache_clear()
+    bodies._wrench_key.cache_clear()
     assert own.fastener != other.fastener and own.wrench != other.wrench
 
 
@@ -125,7 +136,7 @@ def test_stored_bodies_are_mapped_read_only_and_the_same_to_the_bit(tmp_path: Pa
     found = store.load(key, outlines(case).wrench)
     assert found is not None
     assert isinstance(found.flexibility.matrix, np.memmap) and not found.flexibility.matrix.flags.writeable
-    fresh = bodies.compute_body(case, "wrench")
+    fresh = compute_body(case, "wrench")
     assert np.array_equal(found.flexibility.matrix, fresh.flexibility.matrix)
     assert np.array_equal(found.mesh.nodes, fresh.mesh.nodes) and np.array_equal(
         found.mesh.boundary.span, fresh.mesh.boundary.span

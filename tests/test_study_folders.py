@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 
 from contactfe.study import StudyPlan, load_plan, read_rows
-from contactfe.study.bodies import body_keys
 from contactfe.study.tables import Row, columns_of, row_of
 from contactfe.study.work import CaseTask, Outcome, needs_or_failure, run_task
+from contactfe.turn import body_keys
 
 STUDIES = Path(__file__).resolve().parent.parent / "studies"
 NAMES = sorted(p.parent.name for p in STUDIES.glob("*/study.toml"))

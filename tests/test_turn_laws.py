@@ -20,7 +20,7 @@ from contactfe.inputs import CaseInput
 from contactfe.mesh import BoundarySides, SectionMesh
 from contactfe.profile import TOUCHING, as_polygon
 from contactfe.turn import BodyModel, BuiltPair, assemble, torque_curve
-from contactfe.turn.build import head_motion_weights, hold_fastener, hold_wrench, meshed_case
+from contactfe.turn.build import head_motion_weights, hold_fastener, hold_wrench
 from contactfe.turn.curve import TorqueCurve
 
 QUICK = [Phase.explicit, Phase.generate]  # shrinking a failing solve would take minutes
@@ -126,9 +126,8 @@ def mirrored_mesh(mesh: SectionMesh) -> SectionMesh:
 
 def mirrored(b: BuiltPair) -> BuiltPair:
     """The pair reflected in the x axis and turned the other way."""
-    meshed = meshed_case(b.case)
     fastener, wrench = mirrored_mesh(b.fastener.mesh), mirrored_mesh(b.wrench.mesh)
-    hold_f, hold_w = hold_fastener(meshed, fastener), hold_wrench(meshed, wrench)
+    hold_f, hold_w = hold_fastener(b.case, fastener), hold_wrench(b.case, wrench)
     pair = replace(
         b.pair,
         fastener=fastener.outline,
@@ -138,7 +137,7 @@ def mirrored(b: BuiltPair) -> BuiltPair:
         first_flat=-b.pair.first_flat,
     )
     zero = np.zeros(2 * len(wrench.nodes))
-    observe = {**head_motion_weights(meshed, wrench), "spread": zero}
+    observe = {**head_motion_weights(b.case, wrench), "spread": zero}
     return assemble(
         b.case,
         pair,

@@ -1,10 +1,11 @@
 """From sampled values to what has to be solved, on as few bodies as possible.
 
 Most inputs need no new mesh: strengths, friction, depth, thickness, moduli and lever arm enter after the
-flexibilities, clearance as an offset of the gap. A width across flats s near the meshed s0 is the same problem
-made larger: T(s, S) = (s/s0)^2 T(s0, S s0/s) with every length scaled, of which only the dimensions of the
-wrench, at most 1 % off, are left as they are. Shapes (rounding, corner, wall) are meshed at a few levels; a
-sample takes the nearest level, and the ratio of the curve through the levels at its own value and at the level.
+flexibilities, the opening by a mesh that many openings share (`contactfe.turn.bodies`). A width across flats s
+near the meshed s0 is the same problem made larger: T(s, S) = (s/s0)^2 T(s0, S s0/s) with every length scaled, of
+which only the dimensions of the wrench, at most 1 % off, are left as they are. Shapes (rounding, corner, wall) are
+meshed at a few levels; a sample takes the nearest level, and the ratio of the curve through the levels at its own
+value and at the level.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from contactfe.bands.distributions import Distribution
 from contactfe.bands.read import UncertainCase
 from contactfe.errors import InputError, Problem
 from contactfe.inputs import CaseInput
-from contactfe.turn.shape import shape_case
+from contactfe.turn import Side, shape_case
 
 Array = NDArray[np.float64]
 
@@ -51,12 +52,16 @@ TAIL = 0.002  # share of a distribution below the lowest and above the highest l
 
 @dataclass(frozen=True)
 class Job:
-    """One curve: the case to assemble, the cases that make its bodies, and the factor on its torque."""
+    """One curve: the case to assemble, the cases that make its bodies, and the factor on its torque.
+
+    ``side``: "openings" where the wrench's body serves many openings.
+    """
 
     case: CaseInput
     fastener: CaseInput
     wrench: CaseInput
     factor: float
+    side: Side = "openings"
 
 
 @dataclass(frozen=True, eq=False)
@@ -181,7 +186,8 @@ def _job(reference: CaseInput, case: CaseInput, paths: frozenset[str]) -> Job:
     Where a width scatters (`paths` are the inputs that scatter), the fastener is meshed at a width of a grid.
     """
     s, nominal = case.fastener.across_flats, case.fastener.across_flats_nominal
-    meshed, own = s, shape_case(case)
+    side: Side = "openings" if paths & (WIDTHS | {"wrench.opening"}) else "wrench"
+    meshed, own = s, shape_case(case, side)
     body = own.fastener
     if paths & WIDTHS:
         steps = max(0, math.floor((1.0 - s / nominal) / (2 * WIDTH_STEP) + 1e-9))
@@ -204,4 +210,4 @@ def _job(reference: CaseInput, case: CaseInput, paths: frozenset[str]) -> Job:
     )
     plain = shape_case(reference)
     # The wrench's mesh may look at the fastener: it looks at the reference's, whatever the sample's is.
-    return Job(same, replace(plain, fastener=body), replace(plain, wrench=own.wrench), scale**2)
+    return Job(same, replace(plain, fastener=body), replace(plain, wrench=own.wrench), scale**2, side)

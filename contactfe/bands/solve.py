@@ -21,9 +21,8 @@ from contactfe.files import write_bytes
 from contactfe.inputs import CaseInput
 from contactfe.parallel import MOST_WORKERS, LocalProcesses, hold_one_thread, run_all, scratch_folder
 from contactfe.profile import ProfilePair, profile_pair
-from contactfe.turn import BodyModel, assemble, fastener_body, torque_curve, wrench_body
+from contactfe.turn import BodyModel, Side, assemble, at_modulus, compute_body, torque_curve
 from contactfe.turn.estimate import peak
-from contactfe.turn.shape import at_modulus
 
 Array = NDArray[np.float64]
 Watch = Callable[[int, int], None]
@@ -50,7 +49,7 @@ def solve_jobs(
     if not 1 <= workers <= MOST_WORKERS:
         raise ContactFEError(f"{workers} workers", hint=f"ask for 1 to {MOST_WORKERS}", slug="workers")
     if any(job.wrench.wrench.outline or job.fastener.fastener.outline for job in jobs):
-        for kept in (_pair, _fastener, _wrench):  # a drawn outline may have been edited since
+        for kept in (_pair, _body):  # a drawn outline may have been edited since
             kept.cache_clear()
     unique = in_order(jobs)
     chunks = [unique[i : i + CHUNK] for i in range(0, len(unique), CHUNK)]
@@ -102,7 +101,9 @@ def slip_torque(job: Job, judge: bool = False) -> Answer:
     Raises:
         GeometryError: from outlines or mesher.
     """
-    return answer_on(job, _pair(pair_case(job)), (_fastener(job.fastener), _wrench(job.wrench)), judge)
+    return answer_on(
+        job, _pair(pair_case(job)), (_body("fastener", job.fastener), _body(job.side, job.wrench)), judge
+    )
 
 
 def pair_case(job: Job) -> CaseInput:
@@ -136,17 +137,12 @@ def _pair(shape: CaseInput) -> ProfilePair:
     return profile_pair(shape)
 
 
-@lru_cache(maxsize=KEPT)
-def _fastener(shape: CaseInput) -> BodyModel:
-    return _shared("fastener", shape) or fastener_body(shape, _pair(shape))
+@lru_cache(maxsize=2 * KEPT)
+def _body(side: Side, shape: CaseInput) -> BodyModel:
+    return _shared(side, shape) or compute_body(shape, side)
 
 
-@lru_cache(maxsize=KEPT)
-def _wrench(shape: CaseInput) -> BodyModel:
-    return _shared("wrench", shape) or wrench_body(shape, _pair(shape))
-
-
-def _shared(side: str, shape: CaseInput) -> BodyModel | None:
+def _shared(side: Side, shape: CaseInput) -> BodyModel | None:
     """A body that another worker has left in the folder of this run, which only its own processes write to."""
     file = _file(side, shape)
     if file is None or not file.exists():
@@ -155,17 +151,17 @@ def _shared(side: str, shape: CaseInput) -> BodyModel | None:
     return body
 
 
-def build_body(folder: Path, side: str, shape: CaseInput) -> None:
+def build_body(folder: Path, side: Side, shape: CaseInput) -> None:
     """Build a body and leave it in the folder of this run for every worker."""
     global _folder
     _folder = folder
-    body = _fastener(shape) if side == "fastener" else _wrench(shape)
+    body = _body(side, shape)
     file = _file(side, shape)
     if file is not None:
         write_bytes(file, pickle.dumps(body, protocol=5))
 
 
-def _file(side: str, shape: CaseInput) -> Path | None:
+def _file(side: Side, shape: CaseInput) -> Path | None:
     if _folder is None:
         return None
     return _folder / f"{side}-{hashlib.sha256(repr(shape).encode()).hexdigest()}.body"
@@ -180,9 +176,8 @@ def _in_processes(
     with scratch_folder("band") as folder, closing(LocalProcesses(workers)) as pool:
         # Bodies first, each once: they cost as much as several curves.
         jobs = [job for chunk in chunks for job in chunk]
-        bodies = dict.fromkeys(
-            [("wrench", j.wrench) for j in jobs] + [("fastener", j.fastener) for j in jobs]
-        )
+        sides: list[tuple[Side, CaseInput]] = [(j.side, j.wrench) for j in jobs]
+        bodies = dict.fromkeys([*sides, *(("fastener", j.fastener) for j in jobs)])
         if len(bodies) < len(jobs):
             run_all(pool, [partial(build_body, folder, *body) for body in bodies], lambda *_: None)
         dealt = _dealt(chunks, workers)

@@ -28,7 +28,7 @@ from contactfe.turn import (
     torque_curve,
     wrench_body,
 )
-from contactfe.turn.build import fastener_material, meshed_case, wrench_material
+from contactfe.turn.build import fastener_material, wrench_material
 
 T = TypeVar("T")
 
@@ -87,7 +87,7 @@ def stage_times(case: CaseInput, repeats: int = 5) -> StageTimes:
         ContactFEError: the case cannot be solved.
     """
     cold, (built, curve) = _timed(lambda: _curve_from(case))
-    pair = profile_pair(meshed_case(case))
+    pair = profile_pair(case)
     meshing = _timed(lambda: mesh_outline(pair.fastener, fastener_sizes(pair, case.mesh)))[0]
     meshing += _timed(lambda: mesh_outline(pair.wrench, wrench_sizes(pair, case.mesh)))[0]
     assembly, factorisation, flexibility = 0.0, 0.0, 0.0
@@ -101,8 +101,7 @@ def stage_times(case: CaseInput, repeats: int = 5) -> StageTimes:
         assembly, factorisation = assembly + own, factorisation + max(both - own, 0.0)
         flexibility += _timed(partial(holder.flexibility, body.flexibility.nodes))[0]
     # The wrench of a built pair refers to the engaged depth; one of its own thickness is put together anew.
-    meshed = meshed_case(case)
-    bodies = fastener_body(meshed, pair), wrench_body(meshed, pair)
+    bodies = fastener_body(case, pair), wrench_body(case, pair)
     return StageTimes(
         profile=case.wrench.profile,
         unknowns=2 * (len(built.fastener.mesh.nodes) + len(built.wrench.mesh.nodes)),
@@ -133,9 +132,8 @@ def compare_with_full(case: CaseInput, most: int = 8) -> Comparison:
     Raises:
         ContactFEError: the case cannot be solved.
     """
-    meshed = meshed_case(case)
-    pair = profile_pair(meshed)
-    bodies = fastener_body(meshed, pair), wrench_body(meshed, pair)
+    pair = profile_pair(case)
+    bodies = fastener_body(case, pair), wrench_body(case, pair)
     reduced = _median_time(lambda: torque_curve(assemble(case, pair, *_anew(bodies))), 5)
     built = assemble(case, pair, *bodies)
     curve = torque_curve(built)

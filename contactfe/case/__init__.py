@@ -2,6 +2,7 @@
 
 from contactfe.case.columns import ANSWERS, AnswerColumn
 from contactfe.case.limits import EndedBy, Limit, LimitKind, wrench_ends_at
+from contactfe.case.pulls import Pull, PullSeries, Worn, least_worn, solve_pulls, wear_at
 from contactfe.case.record import SAFETY, CaseRecord, Held, record_of, solve_case
 
 __all__ = [
@@ -13,7 +14,13 @@ __all__ = [
     "Held",
     "Limit",
     "LimitKind",
+    "Pull",
+    "PullSeries",
+    "Worn",
+    "least_worn",
     "record_of",
     "solve_case",
+    "solve_pulls",
+    "wear_at",
     "wrench_ends_at",
 ]

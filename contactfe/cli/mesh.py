@@ -54,13 +54,11 @@ def _meshes(case: CaseInput) -> dict[str, SectionMesh]:
     """Return the meshes that `contactfe turn` would use."""
     from contactfe.mesh import fastener_sizes, mesh_outline, wrench_sizes
     from contactfe.profile import profile_pair
-    from contactfe.turn.build import meshed_case
 
-    meshed = meshed_case(case)
-    pair = profile_pair(meshed)
+    pair = profile_pair(case)
     return {
-        "fastener": mesh_outline(pair.fastener, fastener_sizes(pair, meshed.mesh)),
-        "wrench": mesh_outline(pair.wrench, wrench_sizes(pair, meshed.mesh)),
+        "fastener": mesh_outline(pair.fastener, fastener_sizes(pair, case.mesh)),
+        "wrench": mesh_outline(pair.wrench, wrench_sizes(pair, case.mesh)),
     }
 
 
@@ -80,18 +78,10 @@ def _write(case: CaseInput, meshes: dict[str, SectionMesh], folder: Path) -> lis
 
 
 def _say_quality(case: CaseInput, meshes: dict[str, SectionMesh]) -> None:
-    from contactfe.turn.build import meshed_case
-
     qualities = [asdict(body.quality()) for body in meshes.values()]
     rows = [(label, *(_shown(quality[key]) for quality in qualities)) for key, label in _ROWS]
     say(case.name)
     say_table(rows, ("", *meshes))
-    meshed = meshed_case(case).wrench.opening
-    if case.wrench.profile != "outline" and abs(meshed - case.wrench.opening) > 1e-9:
-        say(
-            f"  the opening is meshed at {meshed:.5g} mm for all widths near {case.wrench.opening:.5g} mm; "
-            "the difference is added to the gaps"
-        )
 
 
 def _shown(value: float) -> str:

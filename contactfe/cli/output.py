@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
+import sys
 import textwrap
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import typer
@@ -20,6 +23,14 @@ def say(text: str = "") -> None:
 def tell(text: str) -> None:
     """Print talk (progress, places of files, errors) on stderr."""
     typer.echo(text, err=True)
+
+
+def tell_page(path: Path) -> None:
+    """Name a page on stderr; in a terminal as a path that can be clicked (OSC 8)."""
+    name = str(path)
+    if sys.stderr.isatty() and os.environ.get("TERM", "dumb") != "dumb":
+        name = f"\x1b]8;;{path.resolve().as_uri()}\x1b\\{name}\x1b]8;;\x1b\\"
+    tell(f"page: {name}")
 
 
 def say_json(value: Any) -> None:

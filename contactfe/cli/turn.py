@@ -4,19 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import checked_case, cores, folder_problems
-from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell
+from contactfe.cli.head import say_head
+from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell, tell_page
 from contactfe.errors import InputError, Problem
 
 if TYPE_CHECKING:
     from contactfe.bands import Band
     from contactfe.case import CaseRecord
     from contactfe.inputs import CaseInput, Field
+
+Picture = Literal["png", "svg", "pdf"]
 
 _ABSENT = {"across_flats": "across_flats_nominal", "corner": "corner_radius"}
 """Keys of a case file that the record writes under another name."""
@@ -25,7 +28,9 @@ _ABSENT = {"across_flats": "across_flats_nominal", "corner": "corner_radius"}
 def register(app: typer.Typer) -> None:
     """Add the command to an application."""
 
-    @app.command("turn", help="Solve one case: torque of slip and its onset, pressures, load shares.")
+    @app.command(
+        "turn", help="Solve one case: the torque that the pair delivers, what ends it, and every limit."
+    )
     def turn(
         case: Annotated[
             Path, typer.Argument(metavar="CASE.toml", help="The case; `contactfe init` writes one.")
@@ -45,26 +50,27 @@ def register(app: typer.Typer) -> None:
                 "--band",
                 metavar="N",
                 min=2,
-                help="Also the band of the slip torque from N samples, such as 128.",
+                help="Also the band of the torque from N samples, such as 128.",
             ),
         ] = None,
+        kind: Annotated[Picture, typer.Option("--format", help="Of the pictures that --out writes.")] = "png",
     ) -> None:
         problems = folder_problems(out) if out is not None else []
         raw, checked = checked_case(case, problems) if samples is None else _plain_case(case, problems)
         from contactfe.case import solve_case
 
         record = solve_case(checked)
-        if out is not None:
-            _write(record, out)
         found = None if samples is None else _band(case, samples)
         if as_json:
             say_json(record.to_dict(__version__) | ({} if found is None else {"band": _band_record(found)}))
-            return
-        _say_record(record, raw)
-        if found is not None:
-            from contactfe.cli.band import say_band
+        else:
+            _say_record(record, raw)
+            if found is not None:
+                from contactfe.cli.band import say_band
 
-            say_band(found)
+                say_band(found)
+        if out is not None:
+            _write(record, out, kind)
 
 
 def _plain_case(path: Path, problems: Sequence[Problem]) -> tuple[dict[str, Any], CaseInput]:
@@ -98,26 +104,22 @@ def _band_record(found: Band) -> dict[str, Any]:
     }
 
 
-def _write(record: CaseRecord, out: Path) -> None:
-    from contactfe.report import write_case_folder
+def _write(record: CaseRecord, out: Path, kind: str) -> None:
+    """Write the folder; a picture that fails is an error only after everything else is there."""
+    from contactfe.report import check_drawn, write_case_folder
 
-    written = write_case_folder(record, out, __version__)
-    tell(f"written: {out} ({', '.join(sorted(path.name for path in written))})")
+    written = write_case_folder(record, out, __version__, kind)
+    tell(f"written: {out} ({', '.join(sorted(path.name for path in written.paths))})")
+    tell_page(out / "case.html")
+    check_drawn(written.failures, str(out))
 
 
 def _say_record(record: CaseRecord, raw: dict[str, Any]) -> None:
     """Print the answers first, then what limits them, then how they came about."""
-    case = record.built.case
-    say(case.name)
-    say(f"  {_pair(case)}")
-    say(
-        f"  engaged depth {case.fastener.engaged_depth:g} mm, opening {case.wrench.opening:.5g} mm, "
-        f"friction {case.contact.friction:g}, {_pull(case)}"
-    )
-    say()
-    if record.estimate.turns_freely:
-        say("  turns freely: the wrench passes over the corners at any torque, so there is no slip torque")
-    else:
+    say_head(record)
+    if record.limits:
+        say()
+        say("further answers")
         say_table(_answers(record))
     say()
     say("cautions")
@@ -126,51 +128,14 @@ def _say_record(record: CaseRecord, raw: dict[str, Any]) -> None:
     say(f"audit: {_audit(record)}")
     say(f"mesh: {_mesh(record)}")
     say("inputs not in the file, by rule")
-    say_table(defaults_used(case, raw))
-
-
-def _pair(case: CaseInput) -> str:
-    """Return what is turned with what, in the words of the case file."""
-    fastener = case.fastener
-    what = fastener.size or f"{fastener.across_flats_nominal:g} mm"
-    strength = f"grade {fastener.grade}, " if fastener.grade else ""
-    undersize = fastener.across_flats_nominal - fastener.across_flats
-    worn = f", {undersize:.4g} mm undersize" if undersize > 1e-9 else ""
-    side = " (driven side)" if fastener.worn_side == "driven" else ""
-    return (
-        f"{case.wrench.profile} on {fastener.shape} {what}, {strength}yield {fastener.yield_strength:g} MPa, "
-        f"rounding {100.0 * fastener.rounding:g} %{side}{worn}"
-    )
-
-
-def _pull(case: CaseInput) -> str:
-    arm = case.load.lever_arm
-    how = "pure couple" if arm is None else f"pulled at {arm:g} mm"
-    return f"{how}, {case.load.direction}"
+    say_table(defaults_used(record.built.case, raw))
 
 
 def _answers(record: CaseRecord) -> list[tuple[str, str, str]]:
-    """The answers as rows of name, value and unit."""
+    """The answers beside the limits as rows of name, value and unit."""
     a = record.answers()
-    at = "" if record.rotation_deg is None else f" at {number(record.rotation_deg, 3)} deg"
-    ends = [
-        (
-            "torque",
-            number(record.torque_Nm),
-            f"N m    ended by the {record.ended_by}{at}; held: {record.held}",
-        )
-    ]
-    names = {"grip": "slip torque", "wrench": "limit of the wrench", "bolt": "twist-off", "bar": "twist-off"}
-    for limit in record.limits:
-        band = (
-            "" if limit.band_Nm is None else f"{number(limit.band_Nm[0])} to {number(limit.band_Nm[1])} N m; "
-        )
-        shown = "unknown" if limit.torque_Nm is None else number(limit.torque_Nm)
-        place = "" if limit.rotation_deg is None else f"at {number(limit.rotation_deg, 3)} deg; "
-        ends.append((names[limit.kind], shown, f"N m    {place}{band}{limit.note}"))
     share = ", ".join(f"{100.0 * part:.0f}" for part in record.estimate.load_share)
     return [
-        *ends,
         (
             "onset of slip",
             number(a["onset_torque_Nm"]),

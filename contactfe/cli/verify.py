@@ -21,7 +21,10 @@ _COLUMNS = ("case", "computed", "expected", "difference", "tolerance", "", "orig
 def register(app: typer.Typer) -> None:
     """Add the command to an application."""
 
-    @app.command("verify", help="Run cases with known answers; exit code 4 when one is missed or a known miss has changed.")
+    @app.command(
+        "verify",
+        help="Run cases with known answers; exit code 4 when one is missed or a known miss has changed.",
+    )
     def verify(
         quick: Annotated[bool, typer.Option("--quick", help="Only the fast cases: under a minute.")] = False,
         as_json: Annotated[

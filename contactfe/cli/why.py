@@ -1,4 +1,4 @@
-"""`contactfe why`: what governs a case, the chain of events that led there, what would help, and what differs."""
+"""`contactfe why`: what ends a pull, the sequence of events that led there, what would help, and what differs."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import checked_case, folder_problems
+from contactfe.cli.head import say_head
 from contactfe.cli.output import say, say_json, say_table, say_wrapped, tell
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ def register(app: typer.Typer) -> None:
 
     @app.command(
         "why",
-        help="Explain a case: what lets go first, by what margin, how it came to it, and what would help.",
+        help="Explain a case: what ends the pull, by what margin, the sequence of events, and what would raise the torque.",
     )
     def why(
         case: Annotated[Path, typer.Argument(metavar="CASE.toml", help="The case.")],
@@ -43,7 +44,7 @@ def register(app: typer.Typer) -> None:
             typer.Option(
                 "--rotation",
                 metavar="DEG",
-                help="Rotation of figure and fields, deg from square. Default: slip.",
+                help="Rotation of figure and fields, deg from square. Default: where the pull ends.",
             ),
         ] = None,
         as_json: Annotated[
@@ -56,15 +57,16 @@ def register(app: typer.Typer) -> None:
         _, checked = checked_case(case, problems)
         other = checked_case(against)[1] if against is not None else None
         found, comparison = _work(checked, other)
-        if out is not None:
-            from contactfe.report.why_figures import write_why_folder
-
-            written = write_why_folder(found, comparison, out, rotation)
-            tell(f"written: {out} ({', '.join(path.name for path in written)})")
         if as_json:
             say_json(_record(found, comparison))
         else:
             _say(found, comparison)
+        if out is not None:
+            from contactfe.report import check_drawn, write_why_folder
+
+            written = write_why_folder(found, comparison, out, rotation)
+            tell(f"written: {out} ({', '.join(path.name for path in written.paths)})")
+            check_drawn(written.failures, str(out))
 
 
 def _work(case: CaseInput, other: CaseInput | None) -> tuple[Explanation, Comparison | None]:
@@ -91,23 +93,17 @@ def _record(found: Explanation, comparison: Comparison | None) -> dict[str, Any]
 
 
 def _say(found: Explanation, comparison: Comparison | None) -> None:
-    from contactfe.explain import words
-    from contactfe.report.words import case_words
+    from contactfe.report import why_words as words
 
-    case = found.record.built.case
-    say(case.name)
-    say(f"  {case_words(case)}")
-    say()
+    say_head(found.record)
     for line in words.governs(found):
         say_wrapped(line, "  ")
     if found.modes.modes:
         say()
-        say("what ends it, N m")
-        say_table(words.mode_rows(found.modes, ends=True))
-        say("what leaves marks, or would hold alone, N m")
+        say("what leaves marks without ending the pull, or would hold alone, N m")
         say_table(words.mode_rows(found.modes, ends=False))
         say()
-        say("how it came to it")
+        say("sequence of events")
         say_table(
             [(f"{s.torque_Nm:.1f}", "N m", f"{s.rotation_deg:.2f}", "deg", s.words) for s in found.events]
         )

@@ -1,6 +1,7 @@
 """Contact of two meshed bodies: gap search, the bounded problem, its solver, and the audit of every solution."""
 
 from contactfe.contact.audit import Audit, audit
+from contactfe.contact.cap import friction_share
 from contactfe.contact.problem import HEAD_PLACE, HEAD_ROTATION, ContactBuilder, ContactProblem, Handle
 from contactfe.contact.rig import (
     ContactLaw,
@@ -10,7 +11,7 @@ from contactfe.contact.rig import (
     solve_problem,
     widest_clearance,
 )
-from contactfe.contact.search import GapSearch, Pairing, SearchRules
+from contactfe.contact.search import GapSearch, Pairing, SearchRules, turned
 from contactfe.contact.solver import BoundedProblem, Dense, SolveReport, complementarity, solve_bounded
 
 __all__ = [
@@ -32,7 +33,9 @@ __all__ = [
     "audit",
     "complementarity",
     "free_play",
+    "friction_share",
     "solve_bounded",
     "solve_problem",
+    "turned",
     "widest_clearance",
 ]

@@ -40,6 +40,11 @@ class Flexibility:
         for a in (self.nodes, self.matrix, *self.observed.values()):
             a.setflags(write=False)
 
+    def scaled(self, factor: float) -> Flexibility:
+        """Everything but the node numbers multiplied by a factor."""
+        observed = {name: row * factor for name, row in self.observed.items()}
+        return Flexibility(self.nodes, self.matrix * factor, observed)
+
 
 class HeldBody:
     """A meshed body with its support, factorised."""

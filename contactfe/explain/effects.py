@@ -15,14 +15,13 @@ from typing import Literal
 
 from contactfe.case import CaseRecord
 from contactfe.errors import ContactFEError, GeometryError, NotConverged
-from contactfe.explain.bodies import SharedBodies
 from contactfe.explain.limiting import delivered, reassembled
-from contactfe.explain.morph import moved
 from contactfe.explain.perturbed import Perturbed
 from contactfe.inputs import CaseInput
+from contactfe.mesh import moved_mesh
 from contactfe.profile import TOUCHING, Outline, Piece, profile_pair
 from contactfe.standards import opening_limits, size
-from contactfe.turn import BuiltPair, assemble, fastener_body, meshed_case, scaled, torque_curve
+from contactfe.turn import Bodies, BuiltPair, assemble, fastener_body, scaled, torque_curve
 
 # Times the case's edge lengths where a body has to be meshed anew: good to 1 % of the torque or so.
 COARSER = 2.5
@@ -99,7 +98,7 @@ class _Solver:
             record.estimate.slip_torque_Nm or 0.0
         )
         self._record, self._near = record, Perturbed(record, self.judged)
-        self._bodies = SharedBodies()
+        self._bodies = Bodies()
         self.torque = record.torque_Nm
 
     def _answer(self, built: BuiltPair) -> float | None:
@@ -126,9 +125,9 @@ class _Solver:
     def _shaped(self, case: CaseInput) -> float | None:
         """The torque on the moved mesh; None where that does not do."""
         built = self._record.built
-        pair = profile_pair(meshed_case(case))
+        pair = profile_pair(case)
         try:
-            mesh = moved(built.wrench.mesh, pair.wrench)
+            mesh = moved_mesh(built.wrench.mesh, pair.wrench)
             if _opening(mesh.outline) == _opening(built.wrench.mesh.outline):
                 return self._near.reshaped(case, mesh)
             rig = reassembled(replace(built, pair=pair), case, mesh=mesh).rig
@@ -140,7 +139,7 @@ class _Solver:
 
     def _cornered(self, case: CaseInput) -> float | None:
         """The torque with a fastener meshed coarser, on the wrench as it is."""
-        built, mesh = self._record.built, meshed_case(coarser(case))
+        built, mesh = self._record.built, coarser(case)
         pair = profile_pair(mesh)
         ratio = built.case.wrench.thickness / built.case.fastener.engaged_depth
         return self._answer(assemble(case, pair, fastener_body(mesh, pair), scaled(built.wrench, ratio)))

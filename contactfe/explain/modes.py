@@ -55,7 +55,7 @@ class Mode:
 class Grip:
     """How the grip is lost.
 
-    ``kind`` names it; ``opening_share``: what the giving of the wrench takes of the torque that a rigid one would
+    ``kind`` names it; ``opening_share``: what the spreading of the wrench takes of the torque that a rigid one would
     hold. ``open_head``: with a mouth or a slot. At slip: ``gripped_mm`` all surface that bears, ``capped_share`` of
     it crushed, ``crush_depth_um`` its depth, ``opening_um`` of mouth or slot, or growth of the ring across the
     gripped corners.
@@ -159,14 +159,14 @@ def _grip_modes(grip: Grip) -> list[Mode]:
     share = (
         ""
         if grip.opening_share is None
-        else f"; the giving of the wrench takes {100 * grip.opening_share:.0f} % of the grip"
+        else f"; the spreading of the wrench takes {100 * grip.opening_share:.0f} % of the grip"
     )
     deep = f"{grip.crush_depth_um:.0f} um deep{share}"
     crushed = f"{100 * grip.capped_share:.0f} % of the gripped surface is crushed, {deep}"
     spread = f"{grip.opening_um:.0f} um at slip{share}"
     alone = (
         "crushing alone, if the wrench were rigid",
-        "the giving of the wrench alone, if nothing were crushed",
+        "the spreading of the wrench alone, if nothing were crushed",
     )
     return [
         Mode(

@@ -16,11 +16,10 @@ from itertools import combinations, permutations
 import numpy as np
 
 from contactfe.errors import ContactFEError, GeometryError, NotConverged
-from contactfe.explain.bodies import SharedBodies
 from contactfe.explain.factors import FACTORS, Factor, changed, mixed
 from contactfe.explain.limiting import STIFF, delivered, reassembled
 from contactfe.inputs import CaseInput
-from contactfe.turn import BuiltPair, TorqueCurve, peak, torque_curve
+from contactfe.turn import Bodies, BuiltPair, TorqueCurve, peak, torque_curve
 
 MOST_FOR_ALL_ORDERS = 4  # factors: sixteen cases
 PARTS = ("patch length", "lever arm", "opening")
@@ -160,7 +159,7 @@ class _Solver:
     """Torques delivered by the cases between two, each solved once."""
 
     def __init__(self, one: CaseInput, other: CaseInput, split: bool) -> None:
-        self._cases, self._split, self._bodies = (one, other), split, SharedBodies()
+        self._cases, self._split, self._bodies = (one, other), split, Bodies()
         self._torque: dict[Subset, float] = {}
         self._parts: dict[Subset, GripParts | None] = {}
 

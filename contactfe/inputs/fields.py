@@ -309,7 +309,7 @@ _CONTACT = (
         "contact",
         "constraint_factor",
         "number",
-        "contact pressure cap over yield strength",
+        "contact pressure cap over yield strength, without friction",
         "1.155",
         0.5,
         3.0,

@@ -19,7 +19,9 @@ class FastenerInput:
     `across_flats_nominal` is the width of the size, `across_flats` what is left of it after `undersize`.
     `corner_radius` is the fillet of each corner (mm, > 0). `rounding` r turns the corners down on a circle of
     diameter e - r (e - s), e = 2 s / sqrt(3) for a hex; `worn_side` "driven" applies that to the driven side
-    of each corner only. `size`, `grade` and `outline` are None where they were not given. `stock` is "bolt"
+    of each corner only: from the flat that the wrench drives to the corner's bisector it lies on that circle,
+    beyond it runs straight on to the trailing flat. Which side is driven follows from the turning direction.
+    `size`, `grade` and `outline` are None where they were not given. `stock` is "bolt"
     (a shank that can twist off) or "bar" (solid stock of the full section, or a nut). `chamfer_angle` (rad)
     is that of the head's chamfer to its face, 0 for none. `tensile_ratio` is tensile over yield strength of the grade
     (-), None where nothing tells it. `inch` says whether the width is an inch width, which decides the tables of the
@@ -97,8 +99,8 @@ class WrenchInput:
 
 @dataclass(frozen=True)
 class ContactInput:
-    """Contact law: Coulomb `friction` (-), `constraint_factor` (pressure cap over yield, -), `plane`
-    state."""
+    """Contact law: Coulomb `friction` (-), `constraint_factor` (pressure cap over yield
+    without friction, -), `plane` state."""
 
     friction: float
     constraint_factor: float

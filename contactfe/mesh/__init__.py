@@ -2,6 +2,7 @@
 
 from contactfe.mesh.files import read_mesh, write_fields, write_mesh
 from contactfe.mesh.mesher import mesh_outline
+from contactfe.mesh.morph import moved_mesh, same_pieces
 from contactfe.mesh.points import values_at
 from contactfe.mesh.section import BoundarySides, MeshQuality, SectionMesh, least_jacobian
 from contactfe.mesh.sizing import SizeField, fastener_sizes, wrench_sizes
@@ -14,7 +15,9 @@ __all__ = [
     "fastener_sizes",
     "least_jacobian",
     "mesh_outline",
+    "moved_mesh",
     "read_mesh",
+    "same_pieces",
     "values_at",
     "wrench_sizes",
     "write_fields",

@@ -16,6 +16,14 @@ from contactfe.profile.files import (
 )
 from contactfe.profile.judge import crossings, drawing_problems
 from contactfe.profile.pair import ProfilePair, opening_of, profile_pair
+from contactfe.profile.worn import (
+    Sector,
+    equivalent_rounding,
+    flat_left,
+    sector_of,
+    swept_floor,
+    worn_outline,
+)
 from contactfe.profile.wrenches import wrench_outline
 
 __all__ = [
@@ -26,6 +34,7 @@ __all__ = [
     "OutlineFile",
     "Piece",
     "ProfilePair",
+    "Sector",
     "across_corners",
     "across_flats_of",
     "arc",
@@ -33,8 +42,10 @@ __all__ = [
     "check_outline",
     "crossings",
     "drawing_problems",
+    "equivalent_rounding",
     "fastener_outline",
     "filleted_loop",
+    "flat_left",
     "half_flat",
     "line",
     "opening_of",
@@ -44,7 +55,10 @@ __all__ = [
     "read_outline",
     "read_outline_file",
     "register_drawings",
+    "sector_of",
+    "swept_floor",
     "turned_diameter",
+    "worn_outline",
     "wrench_outline",
     "write_outline",
 ]

@@ -36,8 +36,11 @@ def half_flat(across_flats: float, rounding: float, sides: int = 6) -> float:
     return math.sqrt(max(d**2 - across_flats**2, 0.0)) / 2
 
 
-def fastener_outline(fastener: FastenerInput) -> Outline:
+def fastener_outline(fastener: FastenerInput, sense: int = 1) -> Outline:
     """The outline of a fastener section: outer loop anticlockwise, and its core as a hole.
+
+    ``sense``: +1 where the wrench turns anticlockwise, -1 where clockwise. Wear on the driven side only lies at the
+    end of each flat that runs ahead in that sense.
 
     Raises:
         GeometryError: the shape is unknown here, or a rounding does not fit.
@@ -56,6 +59,8 @@ def fastener_outline(fastener: FastenerInput) -> Outline:
         outer = _double_hexagon(fastener.across_flats, fastener.rounding, fastener.corner_radius)
     elif fastener.worn_side == "driven" and fastener.rounding > 0:
         outer = _one_sided(fastener, SIDES[fastener.shape])
+        if sense < 0:
+            outer = Outline((outer,)).mirrored().loops[0]
     else:
         outer = _turned(fastener, SIDES[fastener.shape])
     r = fastener.core_radius
@@ -81,9 +86,7 @@ def _turned(fastener: FastenerInput, sides: int) -> tuple[Piece, ...]:
         return sharp
     flats = _flats(s, f, sides)
     half = math.atan2(f, s / 2)
-    # The edge between flat and turned arc grows blunter with the rounding; a blunt edge gets a larger radius, so that
-    # its rounding stays long enough to be seen by a mesh.
-    edge = max(fastener.corner_radius, LEAST_EDGE * s / half) if half > 0 else fastener.corner_radius
+    edge = _edge_radius(fastener, half)
     trim = edge * math.tan(half / 2)
     if f < 4 * trim + LEAST_EDGE * s:
         # Nothing of the flats is left that a corner rounding would fit on: a round bar.
@@ -116,32 +119,53 @@ def _edge_names(sides: int) -> list[str]:
 
 
 def _one_sided(fastener: FastenerInput, sides: int) -> tuple[Piece, ...]:
-    """Only the driven side of each corner is worn: a facet from the flat's worn end to the corner's far side.
+    """Only the driven side of each corner is worn, by a wrench that turns anticlockwise.
 
-    The facet starts where the turned circle would cut the driven flat and reaches a quarter as far along the
-    trailing flat (engineering judgement: wear runs out just past the corner).
+    The driven half, from the end of the flat to the corner's bisector, is turned down on the circle of diameter
+    e - r (e - s), as it is on both sides of a turned corner. From there the corner runs straight on, along the
+    circle's tangent, to the trailing flat: the most that a convex corner keeps.
     """
     s = fastener.across_flats
     pitch = math.tau / sides
     full = s / 2 * math.tan(pitch / 2)
     f = half_flat(s, fastener.rounding, sides)
-    lost = full - f
-    if lost <= fastener.corner_radius * math.tan(pitch / 2):
-        # The corner's own rounding takes away more than the wear does.
+    radius = turned_diameter(s, fastener.rounding, sides) / 2
+    half = math.atan2(f, s / 2)
+    edge = _edge_radius(fastener, half)
+    trim = edge * math.tan(half / 2)
+    if (
+        radius * (pitch / 2 - half) < 1.25 * trim
+    ):  # barely worn: the corner stays a corner, as a turned one does
         corners = [f"corner-{k + 1}" for k in range(sides)]
         return filleted_loop(_flats(s, full, sides), [fastener.corner_radius] * sides, corners)
+    # How far the tangent at the bisector leaves the trailing flat short of the sharp corner.
+    kept = full - (across_corners(s, sides) / 2 - radius) / math.sin(pitch / 2)
+    if f + kept < 4 * trim + LEAST_EDGE * s:
+        edge = 0.0
     pieces: list[Piece] = []
-    names: list[str] = []
     for k in range(sides):
         n, t = _direction(k * pitch), _direction(k * pitch + math.pi / 2)
         m, u = _direction((k + 1) * pitch), _direction((k + 1) * pitch + math.pi / 2)
-        start = n * s / 2 - t * (full - lost / 4)
-        worn = n * s / 2 + t * f
-        far = m * s / 2 - u * (full - lost / 4)
-        pieces += [line(start, worn, f"flat-{k + 1}"), line(worn, far, f"corner-{k + 1}")]
-        names += [f"corner-{(k - 1) % sides + 1}", f"corner-{k + 1}"]
-    radius = min(fastener.corner_radius, 0.4 * lost)
-    return filleted_loop(pieces, [radius] * len(pieces), names)
+        middle = _direction((k + 0.5) * pitch) * radius
+        corner = f"corner-{k + 1}"
+        pieces += [
+            line(n * s / 2 - t * kept, n * s / 2 + t * f, f"flat-{k + 1}"),
+            arc((0, 0), radius, k * pitch + half, (k + 0.5) * pitch, corner),
+            line(middle, m * s / 2 - u * kept, corner),
+        ]
+    blunt = min(fastener.corner_radius, 0.4 * (full - f))
+    names = [name for k in range(sides) for name in (f"corner-{k or sides}", *2 * (f"corner-{k + 1}",))]
+    return filleted_loop(pieces, [blunt, edge, 0.0] * sides, names)
+
+
+def _edge_radius(fastener: FastenerInput, half: float) -> float:
+    """Radius of the edge between a flat and a turned arc, which meet at an angle of ``half``.
+
+    The edge grows blunter with the rounding; a blunt edge gets a larger radius, so that its rounding stays long
+    enough to be seen by a mesh.
+    """
+    least = LEAST_EDGE * fastener.across_flats
+    return max(fastener.corner_radius, least / half) if half > 0 else fastener.corner_radius
 
 
 def _double_hexagon(s: float, rounding: float, corner_radius: float) -> tuple[Piece, ...]:

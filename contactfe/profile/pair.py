@@ -75,7 +75,7 @@ def profile_pair(case: CaseInput) -> ProfilePair:
         fastener=fastener,
         wrench=wrench,
         new_fastener=new,
-        sense=-1 if case.load.direction == "clockwise" else 1,
+        sense=turning_sense(case),
         handle_direction=_handle_direction(wrench) if drawn else math.pi + case.wrench.dims["offset_angle"],
         flats=flats,
         first_flat=first,
@@ -84,13 +84,19 @@ def profile_pair(case: CaseInput) -> ProfilePair:
     )
 
 
+def turning_sense(case: CaseInput) -> int:
+    """+1 for a wrench that turns anticlockwise, -1 for a clockwise one."""
+    return -1 if case.load.direction == "clockwise" else 1
+
+
 def _fasteners(case: CaseInput) -> tuple[Outline, Outline, int]:
     """The fastener as it is and as it was new, a flat towards +x, and how many flats share the load."""
     if case.fastener.shape == "outline":
         drawn = drawn_fastener(case.fastener)
         return drawn.outline, drawn.outline, drawn.flats
     new = replace(case.fastener, rounding=0.0, across_flats=case.fastener.across_flats_nominal)
-    return fastener_outline(case.fastener), fastener_outline(new), 4 if case.fastener.shape == "square" else 6
+    outline = fastener_outline(case.fastener, turning_sense(case))
+    return outline, fastener_outline(new), 4 if case.fastener.shape == "square" else 6
 
 
 def opening_of(wrench: Outline, first_flat: float, flats: int) -> float:

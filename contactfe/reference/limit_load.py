@@ -11,9 +11,6 @@ from typing import Literal
 
 from contactfe.reference.plane import positive, require, within
 
-#: Largest in-plane principal stress of a von Mises sheet over its yield stress: 2/sqrt(3), where s1 = 2 s2.
-PLANE_STRESS_CAP = 2.0 / math.sqrt(3.0)
-
 
 def shear_yield(yield_stress: float, criterion: Literal["mises", "tresca"] = "mises") -> float:
     """Shear yield stress k (MPa) from the tensile `yield_stress` Y (MPa): Y/sqrt(3) (Mises) or Y/2 (Tresca).
@@ -82,13 +79,18 @@ def truncated_wedge_limit(semi_angle: float, shear: float) -> float:
     return 2.0 * shear * (1.0 + semi_angle)
 
 
-def sheet_cap(yield_stress: float) -> float:
-    """Largest in-plane principal stress (MPa) of a von Mises sheet in plane stress, 2 Y / sqrt(3).
+def sheet_cap(yield_stress: float, shear_ratio: float = 0.0) -> float:
+    """Largest pressure (MPa) on a surface of a von Mises sheet in plane stress that carries a shear beside it.
 
-    Source: the yield ellipse s1^2 - s1 s2 + s2^2 = Y^2, whose largest s1 stands at s2 = s1/2 (by hand).
+    Y / sqrt(3/4 + 3 mu^2), `shear_ratio` mu being the shear over the pressure; 2 Y / sqrt(3) without shear.
+    Source: the yield ellipse s1^2 - s1 s2 + s2^2 + 3 t^2 = Y^2, whose largest s1 stands at s2 = s1/2 (by hand).
 
-    >>> round(sheet_cap(1000.0), 1)
-    1154.7
+    >>> round(sheet_cap(1000.0), 1), round(sheet_cap(1000.0, 0.15), 1)
+    (1154.7, 1106.0)
     """
-    require("sheet_cap", positive("yield stress", yield_stress))
-    return PLANE_STRESS_CAP * yield_stress
+    require(
+        "sheet_cap",
+        positive("yield stress", yield_stress),
+        (0.0 <= shear_ratio < math.inf, f"shear ratio is {shear_ratio:g}, must not be negative"),
+    )
+    return yield_stress / math.sqrt(0.75 + 3.0 * shear_ratio**2)

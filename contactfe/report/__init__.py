@@ -1,34 +1,45 @@
 """Figures, drawings, pages and files of cases and studies; the only layer that draws or fills templates."""
 
+from contactfe.report.attempts import Attempts, check_drawn
+from contactfe.report.case_page import case_figures, case_page
 from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
-from contactfe.report.files import FILES, fields, write_case_folder
+from contactfe.report.files import Written, fields, write_case_folder
 from contactfe.report.imported import faults_figure, imported_figure
-from contactfe.report.pages import case_page
 from contactfe.report.pair import draw_pair, pair_figure
-from contactfe.report.state import BodyState, SlipState, slip_state
+from contactfe.report.player import player_view, stage_of
+from contactfe.report.state import BodyState, SlipState, end_state, slip_state
 from contactfe.report.study import study_charts, study_figures
 from contactfe.report.study_pages import study_page
-from contactfe.report.style import save
+from contactfe.report.style import FORMATS, save
+from contactfe.report.why_files import write_why_folder
 
 __all__ = [
-    "FILES",
+    "FORMATS",
+    "Attempts",
     "BodyState",
     "SlipState",
+    "Written",
+    "case_figures",
     "case_page",
+    "check_drawn",
     "curve_figure",
     "draw_curve",
     "draw_pair",
     "drawing_figure",
+    "end_state",
     "faults_figure",
     "fields",
     "imported_figure",
     "pair_figure",
+    "player_view",
     "save",
     "slip_state",
+    "stage_of",
     "study_charts",
     "study_figures",
     "study_page",
     "table_rows",
     "write_case_folder",
+    "write_why_folder",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from contactfe.report.pages import picture, render
+from contactfe.report.page import picture, render
 from contactfe.report.style import COLOURS, INK, blank, styled
 from contactfe.verify import GROUPS, Check, Comparison, Report
 
@@ -54,11 +54,13 @@ def comparison_page(report: Report, version: str, quick: bool) -> str:
     figures = [
         picture(
             comparison_figure(curve),
-            "svg",
-            f"{curve.title}: points computed, line exact.",
-            f"Chart. {curve.title}: {curve.y_label} over {curve.x_label}, computed points and exact line.",
+            f"comparison-{number}",
+            (
+                f"{curve.title}: points computed, line exact.",
+                f"Chart. {curve.title}: {curve.y_label} over {curve.x_label}, computed points and exact line.",
+            ),
         )
-        for curve in report.curves
+        for number, curve in enumerate(report.curves, start=1)
     ]
     missed, outside = len(report.missed), len(report.outside)
     known = f", {outside} outside the model's reach" if outside else ""

@@ -28,6 +28,7 @@ Point = tuple[float, float]
 ROW = 0.36  # inches between dimension lines
 FIRST = 0.3  # inches from the wrench to the first one
 EDGE = 0.12  # inches of margin
+INNER = ("root", "ridge", "flank", "throat")  # pieces of an opening
 
 
 @dataclass(frozen=True)
@@ -145,29 +146,54 @@ def _corner_label(case: CaseInput, width: float) -> str:
 def wall_of(case: CaseInput, pair: ProfilePair) -> tuple[float, Point, Point]:
     """Return the least wall between the opening and the outside (mm), and the two ends of that line.
 
-    Of a ring it lies over a corner of the opening, of an open or a drawn end behind the fastener's axis. The
-    ends lie in the upper half, clear of the handle.
+    Of a ring it lies over a corner of the opening, of an open or a drawn end behind the fastener's axis, on the side of
+    the handle: ahead of it the way out leads through the mouth. The ends lie in the upper half, clear of the handle,
+    where there are any.
     """
-    chord, far = pair.across_flats / 400, 100 * pair.across_flats
-    outer = [p for p in pair.wrench.pieces if p.name in ("outside", "blend")]
-    outside = shapely.MultiLineString(
-        [p.points(np.linspace(0.0, 1.0, 2 + math.ceil(p.length / chord))) for p in outer]
-    )
-    inner = [p for p in pair.wrench.pieces if p.name in ("root", "ridge", "flank", "throat")]
-    points = np.vstack([p.points(np.linspace(0.0, 1.0, 81)) for p in inner])
-    angle = np.degrees(np.arctan2(points[:, 1], points[:, 0]))
+    outside, points = _outside(pair), _inside(pair)
     if case.wrench.profile in ("open-end", "outline"):
-        # Ahead of the axis the way out leads through the mouth, not through a wall.
-        points = points[(points[:, 0] <= 0) & (points[:, 1] > 0)]
-        outside = shapely.clip_by_rect(outside, -far, 0.0, 0.0, far)
+        back = np.array([math.cos(pair.handle_direction), math.sin(pair.handle_direction)])
+        points = _chosen(points, points @ back >= 0)
+        points = _chosen(points, points[:, 1] > 0)
+        outside = _behind(outside, back, 100 * pair.across_flats)
     else:
-        points = points[(angle > 85) & (angle < 135)]
+        angle = np.degrees(np.arctan2(points[:, 1], points[:, 0]))
+        points = _chosen(points, (angle > 85) & (angle < 135))
     walls = shapely.distance(outside, shapely.points(points))
     # Several corners are alike: the leftmost is nearest to the label.
-    alike = points[walls < walls.min() + 1e-4 * pair.across_flats]
+    alike = points[walls <= walls.min() + 1e-4 * pair.across_flats]
     q = alike[int(np.argmin(alike[:, 0]))]
     end = nearest_points(outside, shapely.Point(q))[0]
     return float(walls.min()), (float(q[0]), float(q[1])), (float(end.x), float(end.y))
+
+
+def _outside(pair: ProfilePair) -> shapely.MultiLineString:
+    """The outer edges of the wrench; where no piece is named so, all that is neither opening nor the end of the handle."""
+    chord = pair.across_flats / 400
+    named = [p for p in pair.wrench.pieces if p.name in ("outside", "blend")]
+    outer = named or [p for p in pair.wrench.pieces if p.name not in (*INNER, "handle-end")]
+    return shapely.MultiLineString(
+        [p.points(np.linspace(0.0, 1.0, 2 + math.ceil(p.length / chord))) for p in outer]
+    )
+
+
+def _inside(pair: ProfilePair) -> Array:
+    """Points (n, 2) of the opening's edge."""
+    inner = [p for p in pair.wrench.pieces if p.name in INNER] or list(pair.wrench.pieces)
+    return np.vstack([p.points(np.linspace(0.0, 1.0, 81)) for p in inner])
+
+
+def _chosen(points: Array, which: NDArray[np.bool_]) -> Array:
+    """Those points that are chosen, all of them where none is."""
+    return points[which] if which.any() else points
+
+
+def _behind(outside: shapely.MultiLineString, back: Array, far: float) -> shapely.Geometry:
+    """The part of the outer edges on the side that `back` (2,) points to; all of them where none is there."""
+    along = np.array([-back[1], back[0]])
+    half = shapely.Polygon([far * along, -far * along, far * (back - along), far * (back + along)])
+    clipped = shapely.intersection(outside, half)
+    return outside if clipped.is_empty else clipped
 
 
 @dataclass
@@ -252,6 +278,8 @@ class Sheet:
         """A line with heads at both ends, from outside where it is too short for heads inside."""
         reach = 0.3 * self.per_inch
         size = math.dist(a, b)
+        if size == 0.0:  # nothing to measure: a wall that two pieces share, a drawn edge of no length
+            return
         look: dict[str, Any] = {"color": INK, "lw": 0.8, "mutation_scale": 8, "shrinkA": 0, "shrinkB": 0}
         if size > reach:
             self.ax.annotate("", a, xytext=b, arrowprops={"arrowstyle": "<|-|>", **look}, zorder=5)

@@ -11,7 +11,7 @@ from matplotlib.patches import Circle
 from numpy.typing import NDArray
 
 from contactfe.inputs import CaseInput
-from contactfe.profile import Outline, ProfilePair, profile_pair
+from contactfe.profile import Outline, ProfilePair, profile_pair, turned_diameter
 from contactfe.report.dimensions import Sheet, across_corners, dimensions_of, wall_of
 from contactfe.report.style import (
     CAUTION,
@@ -126,6 +126,9 @@ def table_rows(case: CaseInput, pair: ProfilePair) -> list[tuple[str, str]]:
             ("across corners when new", f"{length(new)} mm"),
             ("rounding", f"{100 * f.rounding:.3g} %{side}"),
         ]
+        if f.worn_side == "driven" and f.shape in ("hex", "square"):
+            turned = turned_diameter(f.across_flats, f.rounding, pair.flats)
+            rows.append(("driven half of each corner turned to", f"{length(turned)} mm"))
     rows += [
         *([] if f.shape == "outline" else _edges(case, pair)),
         ("engaged depth", f"{length(f.engaged_depth)} mm"),

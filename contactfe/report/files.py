@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -11,8 +12,9 @@ from numpy.typing import NDArray
 from contactfe.case import CaseRecord
 from contactfe.files import write_together
 from contactfe.mesh import SectionMesh, write_fields
-from contactfe.report.pages import case_figures, case_page, curve_csv, record_json
-from contactfe.report.state import BodyState, SlipState, slip_state
+from contactfe.report.attempts import Attempts
+from contactfe.report.case_page import case_figures, case_page, curve_csv, record_json
+from contactfe.report.state import BodyState, SlipState, end_state
 from contactfe.report.style import save
 
 Array = NDArray[np.float64]
@@ -23,7 +25,7 @@ FASTENER, WRENCH = 1, 2
 
 
 def fields(record: CaseRecord, state: SlipState | None = None) -> list[Part]:
-    """Return both bodies at slip for `contactfe.mesh.write_fields`: mesh, fields on its nodes, number of the
+    """Return both bodies at the end of the pull for `contactfe.mesh.write_fields`: mesh, fields on its nodes, number of the
     body.
 
     Both stand in the frame of the wrench's undeformed head, the fastener at its rotation; nodes moved by the
@@ -31,38 +33,54 @@ def fields(record: CaseRecord, state: SlipState | None = None) -> list[Part]:
     "principal_1_MPa" and "principal_2_MPa" (in the plane, larger first); "sxx_MPa", "syy_MPa", "sxy_MPa";
     "crush_depth_um". All zero when the wrench turns freely. A `state` that is known is not worked out again.
     """
-    state = state or slip_state(record)
+    state = state or end_state(record)
     return [_part(state.fastener, FASTENER), _part(state.wrench, WRENCH)]
 
 
-def write_case_folder(record: CaseRecord, folder: Path, version: str) -> list[Path]:
-    """Write case.json, curve.csv, fields.vtu, curve.png, pair.png and case.html into a folder, made if
-    absent.
+@dataclass(frozen=True)
+class Written:
+    """The files of a case that were written, and the pictures that could not be drawn, each with its reason."""
 
-    Everything is written into a folder beside it first and then moved in file by file, so that no file is
-    ever half written. Returns the paths of the files.
+    paths: tuple[Path, ...]
+    failures: tuple[str, ...]
+
+
+NUMBERS = ("case.json", "curve.csv", "fields.vtu")
+PICTURES = ("curve", "pair", "pair-at-slip", "drawing")
+PAGE = "case.html"
+
+
+def write_case_folder(record: CaseRecord, folder: Path, version: str, kind: str = "png") -> Written:
+    """Write numbers, pictures and page of a case into a folder, made if absent; pictures as "png", "svg" or "pdf".
+
+    First the numbers (case.json, curve.csv, fields.vtu), then the pictures and the page: one that cannot be drawn is
+    left out and named. Files are written beside first and then moved in one by one, so that none is ever half written.
 
     Raises:
-        ContactFEError: the folder cannot be made or written to, or is a file.
+        NotWritten: the folder cannot be made or written to, or is a file.
     """
     folder = Path(folder)
-    write_together(folder, lambda part: _write_all(record, part, version))
-    return [folder / name for name in FILES]
+    attempts = Attempts()
+    numbers = write_together(folder, lambda part: _write_numbers(record, part, version))
+    pictures = write_together(folder, lambda part: _write_pictures(record, part, (version, kind), attempts))
+    return Written((*numbers, *pictures), tuple(attempts.failures))
 
 
-FILES = ("case.json", "curve.csv", "fields.vtu", "curve.png", "pair.png", "case.html")
-"""The files of a case's folder."""
-
-
-def _write_all(record: CaseRecord, folder: Path, version: str) -> None:
-    state = slip_state(record)
-    figures = case_figures(record, state)
+def _write_numbers(record: CaseRecord, folder: Path, version: str) -> None:
     (folder / "case.json").write_text(record_json(record, version), encoding="utf-8")
     (folder / "curve.csv").write_text(curve_csv(record), encoding="utf-8")
-    write_fields(folder / "fields.vtu", fields(record, state))
-    save(figures.curve, folder / "curve.png")
-    save(figures.pair, folder / "pair.png")
-    (folder / "case.html").write_text(case_page(record, version, figures), encoding="utf-8")
+    write_fields(folder / "fields.vtu", fields(record))
+
+
+def _write_pictures(record: CaseRecord, folder: Path, told: tuple[str, str], attempts: Attempts) -> None:
+    version, kind = told
+    figures = case_figures(record, attempts)
+    for name, figure in figures.items():
+        path = folder / f"{name}.{kind}"
+        attempts.draw(path.name, lambda figure=figure, path=path: save(figure, path))  # type: ignore[misc]
+    page = attempts.draw(PAGE, lambda: case_page(record, version, figures, attempts))
+    if page is not None:
+        (folder / PAGE).write_text(page, encoding="utf-8")
 
 
 def _part(body: BodyState, number: int) -> Part:

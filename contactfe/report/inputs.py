@@ -168,6 +168,6 @@ def _other_rules(case: CaseInput) -> dict[str, str]:
         found["mesh.edge_max"] = "0.12 × across flats"
     if math.isclose(case.contact.constraint_factor, 1.155):
         found["contact.constraint_factor"] = (
-            "2/√3: largest principal stress at yield, von Mises, plane stress"
+            "2/√3: largest pressure at yield without friction, von Mises, plane stress; friction takes off"
         )
     return found

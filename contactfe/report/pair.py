@@ -1,8 +1,9 @@
-"""The pair at slip: where the fastener stands in the wrench, stresses, and pressure along the flanks."""
+"""The pair at the end of the pull, and at slip: where the fastener stands in the wrench, stresses, pressures."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -16,11 +17,11 @@ from matplotlib.patches import Patch
 from matplotlib.transforms import Affine2D
 from matplotlib.tri import Triangulation
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from contactfe.case import CaseRecord
 from contactfe.profile import ProfilePair, profile_pair
-from contactfe.report.state import BodyState, SlipState, slip_state
+from contactfe.report.case_words import header, headline
+from contactfe.report.state import BodyState, SlipState, end_state, slip_state, true_opening
 from contactfe.report.style import (
     CAUTION,
     CRUSHED,
@@ -31,10 +32,12 @@ from contactfe.report.style import (
     axis_mark,
     blank,
     foot,
+    heading,
     outline_patch,
     styled,
 )
-from contactfe.report.words import case_words, number
+from contactfe.report.words import number
+from contactfe.turn import load_share
 
 Array = NDArray[np.float64]
 
@@ -45,33 +48,41 @@ CHORD = 1 / 200  # of the width across flats: chords of drawn arcs
 _PARTS = np.array([[0, 3, 5], [3, 1, 4], [5, 4, 2], [3, 4, 5]])  # four straight triangles of a six-node one
 
 
+def pair_makers(record: CaseRecord) -> dict[str, Callable[[], Figure]]:
+    """Return what draws the pair where the pull ends, by the name "pair", and, where that is not slip, "pair-at-slip"."""
+    found: dict[str, Callable[[], Figure]] = {"pair": lambda: pair_figure(record)}
+    if record.ended_by not in ("grip", "turns-freely"):
+        found["pair-at-slip"] = lambda: pair_figure(
+            record, state=slip_state(record), title=_slip_title(record)
+        )
+    return found
+
+
 @styled
 def pair_figure(
-    record: CaseRecord, magnification: float | None = None, state: SlipState | None = None
+    record: CaseRecord, magnification: float | None = None, state: SlipState | None = None, title: str = ""
 ) -> Figure:
-    """Return the figure of both bodies at slip; when the wrench turns freely, of both as they stand, square.
+    """Return the figure of both bodies at the end of the pull; when the wrench turns freely, as they stand, square.
 
     With a `magnification` the deformed outlines are drawn over the undeformed bodies, displacements
-    magnified by it. A `state` that is known already is not worked out again.
+    magnified by it. A `state` other than that at the end brings its own `title`.
     """
-    state = state or slip_state(record)
+    state = state or end_state(record)
     case = record.built.case
     figure = blank(8.4, 7.4)
     ax = figure.add_axes((0.08, 0.115, 0.74, 0.775))
     scale = draw_pair(record, ax, magnification, state)
     if scale is not None:
         _colour_bar(record, figure, scale)
-    e = record.estimate
-    at = (
-        "turns freely: shown square"
-        if e.slip_torque_Nm is None
-        else f"slip at {number(e.slip_torque_Nm)} N·m"
-    )
-    figure.text(0.012, 0.978, f"{case.name}: {at}", fontsize=12, fontweight="bold", ha="left", va="top")
-    words = f"{case_words(case)}; the wrench turns {case.load.direction}"
-    figure.text(0.012, 0.942, words, fontsize=8.5, color=SOFT, ha="left", va="top")
+    title = title or headline(record)
+    words = f"{header(record)}; the wrench turns {case.load.direction}"
+    heading(figure, f"{case.name}: {title}", words)
     foot(figure, CAUTION)
     return figure
+
+
+def _slip_title(record: CaseRecord) -> str:
+    return f"at slip, {number(record.estimate.slip_torque_Nm or 0.0)} N·m, beyond the end of the pull"
 
 
 @styled
@@ -81,7 +92,7 @@ def draw_pair(
     """Draw the pair on given axes (mm on both) and return the colour scale of the stresses, None without
     load.
     """
-    state = state or slip_state(record)
+    state = state or end_state(record)
     case = record.built.case
     pair = profile_pair(case)
     s = case.fastener.across_flats
@@ -91,7 +102,7 @@ def draw_pair(
     if state.solution is not None:
         factor = case.wrench.opening / record.built.pair.opening
         scale = ScalarMappable(Normalize(0.0, _scale_end(record, state)), MAP)
-        _stresses(ax, state.wrench, _with_true_opening(state.wrench, factor), scale)
+        _stresses(ax, state.wrench, true_opening(record.built), scale)
         _stresses(ax, state.fastener, state.fastener.nodes, scale)
         _shares(ax, record, state)
         _pressures(ax, state, BAR * s, factor)
@@ -140,19 +151,6 @@ def _stresses(ax: Axes, body: BodyState, nodes: Array, scale: ScalarMappable) ->
     shown.set(cmap=scale.cmap, norm=scale.norm)
 
 
-def _with_true_opening(wrench: BodyState, factor: float) -> Array:
-    """The wrench's nodes with the opening drawn at its true width: one mesh stands for openings a little
-    apart.
-    """
-    nodes, boundary = wrench.nodes, wrench.mesh.boundary
-    names = np.array([p.name in ("outside", "blend", "handle-end") for p in wrench.mesh.outline.pieces])
-    outside = names[boundary.piece]
-    away_in = cKDTree(nodes[np.unique(boundary.nodes[~outside])]).query(nodes)[0]
-    away_out = cKDTree(nodes[np.unique(boundary.nodes[outside])]).query(nodes)[0]
-    share = away_out / np.maximum(away_in + away_out, 1e-12)
-    return np.asarray(nodes * (1.0 + (factor - 1.0) * share[:, None]))
-
-
 def _pressures(ax: Axes, state: SlipState, longest: float, factor: float) -> None:
     """Bars on the wrench's side of the contact, as long as the pressure is high; crushed ones coloured."""
     solution = state.solution
@@ -178,7 +176,8 @@ def _pressures(ax: Axes, state: SlipState, longest: float, factor: float) -> Non
 
 def _shares(ax: Axes, record: CaseRecord, state: SlipState) -> None:
     """The share of each flat in the load, written inside the fastener in front of the flat."""
-    pair, share = record.built.pair, record.estimate.load_share
+    pair = record.built.pair
+    share = () if state.solution is None else load_share(record.built, state.solution)
     for k, part in enumerate(share):
         if part < 0.005:
             continue

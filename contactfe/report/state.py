@@ -12,12 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from contactfe.case import CaseRecord
 from contactfe.contact import ContactSolution
 from contactfe.elastic import von_mises
 from contactfe.mesh import SectionMesh
-from contactfe.turn import BuiltPair, fastener_state, head_circle, wrench_state
+from contactfe.turn import BuiltPair, fastener_state, head_circle, state_at, wrench_state
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -63,21 +64,50 @@ class SlipState:
 
 
 def slip_state(record: CaseRecord) -> SlipState:
-    """Return the state at the point of the curve nearest to slip; unloaded and square when the wrench turns
+    """Return the state at slip: that of the solved point nearest to it; unloaded and square when the wrench turns
     freely.
     """
-    built, solution = record.built, slip_solution(record)
+    return pair_state(record.built, slip_solution(record))
+
+
+def end_state(record: CaseRecord) -> SlipState:
+    """Return the state at the end that really comes, which is slip where the grip is the first limit."""
+    return pair_state(record.built, end_solution(record))
+
+
+def pair_state(built: BuiltPair, solution: ContactSolution | None) -> SlipState:
+    """Return both bodies at one solved rotation; unloaded and square without a solution that presses."""
     if solution is None or not solution.pressure.any():
         return SlipState(_unloaded(built.fastener.mesh), _unloaded(built.wrench.mesh), 0.0, np.zeros(2), None)
     u, stress = wrench_state(built, solution)
     mesh = built.wrench.mesh
+    move = head_move(built, solution, u)
+    wrench = BodyState(mesh, mesh.nodes, move.left(mesh.nodes, u), stress, _wrench_crush(built, solution))
+    return SlipState(_placed(built, solution, move.turn, move.shift), wrench, move.turn, move.shift, solution)
+
+
+@dataclass(frozen=True)
+class HeadMove:
+    """Where the fastener stands in the frame of the wrench's head (`turn` rad, `shift` (2,) mm, as in `SlipState`), and
+    the motion of the whole head that is taken out of the wrench's displacements: (2,) mm and rad.
+    """
+
+    turn: float
+    shift: Array
+    motion: Array
+    spin: float
+
+    def left(self, nodes: Array, u: Array) -> Array:
+        """Displacements (n, 2) mm of nodes (n, 2) less the motion of the whole head."""
+        return np.asarray(u - self.motion - self.spin * np.column_stack([-nodes[:, 1], nodes[:, 0]]))
+
+
+def head_move(built: BuiltPair, solution: ContactSolution, u: Array) -> HeadMove:
+    """Return the motion of the whole head in a wrench's displacements (n, 2) mm, and the fastener's place that follows."""
     motion, spin = _head_motion(built, u)
-    swing = _wrench_float(built, solution)
-    arm = np.column_stack([-mesh.nodes[:, 1], mesh.nodes[:, 0]])
-    wrench = BodyState(mesh, mesh.nodes, u - motion - spin * arm, stress, _wrench_crush(built, solution))
-    turn = -built.pair.sense * solution.rotation - swing[1]
-    shift = -(solution.problem.stand + motion + swing[0])
-    return SlipState(_placed(built, solution, turn, shift), wrench, turn, shift, solution)
+    moved, swing = _wrench_float(built, solution)
+    turn = -built.pair.sense * solution.rotation - swing
+    return HeadMove(turn, -(solution.problem.stand + motion + moved), motion, spin)
 
 
 def slip_solution(record: CaseRecord) -> ContactSolution | None:
@@ -87,7 +117,30 @@ def slip_solution(record: CaseRecord) -> ContactSolution | None:
     at = record.estimate.slip_rotation_deg
     if at is None or not record.curve.solutions:
         return None
-    return record.curve.nearest(np.radians(at))
+    return record.curve.solutions[int(np.argmin(np.abs(np.degrees(record.curve.rotation) - at)))]
+
+
+def end_solution(record: CaseRecord) -> ContactSolution | None:
+    """Return the state at which the pull ends, solved at its own rotation where slip is not what ends it; None when the
+    wrench turns freely.
+    """
+    if record.ended_by == "grip" or record.rotation_deg is None:
+        return slip_solution(record)
+    return state_at(record.built, record.curve, record.rotation_deg)
+
+
+def true_opening(built: BuiltPair) -> Array:
+    """Return the wrench's nodes (n, 2) mm with the opening at its true width: one mesh stands for openings a little
+    apart.
+    """
+    mesh, factor = built.wrench.mesh, built.case.wrench.opening / built.pair.opening
+    nodes, boundary = mesh.nodes, mesh.boundary
+    names = np.array([p.name in ("outside", "blend", "handle-end") for p in mesh.outline.pieces])
+    outside = names[boundary.piece]
+    away_in = cKDTree(nodes[np.unique(boundary.nodes[~outside])]).query(nodes)[0]
+    away_out = cKDTree(nodes[np.unique(boundary.nodes[outside])]).query(nodes)[0]
+    share = away_out / np.maximum(away_in + away_out, 1e-12)
+    return np.asarray(nodes * (1.0 + (factor - 1.0) * share[:, None]))
 
 
 def rotated(vectors: Array, angle: float) -> Array:

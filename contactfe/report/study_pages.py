@@ -10,7 +10,7 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from contactfe.case import ANSWERS, SAFETY
-from contactfe.report.pages import Picture, picture, render, sha256_of
+from contactfe.report.page import Picture, picture, render, sha256_of
 from contactfe.report.rows import (
     Row,
     Swept,
@@ -208,4 +208,6 @@ def _picture(name: str, figure: Figure) -> Picture:
         text = f"Slip torque of the {PROFILES[profile]}, N·m; cases that turn freely stand at zero."
     else:
         text = "Slip torque of all cases, N·m; cases that turn freely stand at zero."
-    return picture(figure, "svg", text, f"Chart. {text} The numbers stand in the table of all cases.")
+    return picture(
+        figure, name, (text, f"Chart. {text} The numbers stand in the table of all cases."), png=True
+    )

@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import functools
 import io
+import textwrap
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, ParamSpec, TypeVar
@@ -33,6 +34,7 @@ LINES = ("-", "--", "-.", ":")
 INK, SOFT, GREY, TINT = "#1b1f24", "#5b6570", "#dfe3e8", "#f6dfae"
 CRUSHED = "#D55E00"
 RESOLUTION = 160  # dots per inch of PNG files and of colour maps inside SVG
+FORMATS = ("png", "svg", "pdf")
 CAUTION = "Estimate from a two-dimensional section: not a rating of any tool."
 
 _HOUSE: dict[str, Any] = {
@@ -83,25 +85,27 @@ def blank(width: float, height: float) -> Figure:
 
 @styled
 def as_bytes(figure: Figure, kind: str) -> bytes:
-    """Return the figure as the bytes of a "png" or "svg" file: the same figure gives the same bytes."""
+    """Return the figure as the bytes of a "png", "svg" or "pdf" file: the same figure gives the same bytes."""
     buffer = io.BytesIO()
-    metadata = {"Date": None} if kind == "svg" else {"Software": None}
+    metadata: dict[str, None] = {
+        "png": {"Software": None}, "svg": {"Date": None}, "pdf": {"CreationDate": None, "Producer": None},
+    }[kind]  # fmt: skip
     figure.savefig(buffer, format=kind, dpi=RESOLUTION, metadata=metadata)
     return buffer.getvalue()
 
 
 def save(figure: Figure, path: Path) -> None:
-    """Write a figure as PNG, or as SVG when the path ends so; beside first, then renamed.
+    """Write a figure as PNG, SVG or PDF, as the path ends; beside first, then renamed.
 
     Raises:
         ContactFEError: another ending, or the file cannot be written.
     """
     kind = path.suffix.lower().removeprefix(".")
-    if kind not in ("png", "svg"):
+    if kind not in FORMATS:
         raise ContactFEError(
-            f"figures are written as .png or .svg, not {path.suffix or 'without ending'}",
+            f"figures are written as .png, .svg or .pdf, not {path.suffix or 'without ending'}",
             where=str(path),
-            hint="let the name end in .png or .svg",
+            hint="let the name end in .png, .svg or .pdf",
             slug="figure-format",
         )
     write_bytes(path, as_bytes(figure, kind))
@@ -141,6 +145,14 @@ def axis_mark(ax: Axes, at: tuple[float, float], size: float) -> None:
     ax.text(x + 1.12 * size, y, "x", ha="left", va="center", **text)
     ax.text(x, y + 1.1 * size, "y", ha="center", va="bottom", **text)
     ax.text(x + 0.55 * size, y + 0.5 * size, "+", ha="left", va="bottom", **text)
+
+
+def heading(figure: Figure, title: str, below: str) -> None:
+    """Write a title and a smaller line under it at the top of a figure; what does not fit goes onto a second line."""
+    width, height = figure.get_size_inches()
+    figure.text(0.012, 1 - 0.16 / height, title, fontsize=12, fontweight="bold", ha="left", va="top")
+    text = textwrap.fill(below, int(15.2 * width))  # letters of 8 points: about 15 to the inch
+    figure.text(0.012, 1 - 0.42 / height, text, fontsize=8, color=SOFT, ha="left", va="top")
 
 
 def foot(figure: Figure, text: str) -> None:

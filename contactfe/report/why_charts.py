@@ -10,8 +10,9 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from contactfe.explain import Comparison, Explanation, Mode, largest_first
-from contactfe.report.style import CAUTION, COLOURS, INK, SOFT, blank, foot, styled
-from contactfe.report.words import case_words, number
+from contactfe.report.case_words import header
+from contactfe.report.style import CAUTION, COLOURS, INK, SOFT, blank, foot, heading, styled
+from contactfe.report.words import number
 
 
 @styled
@@ -22,21 +23,18 @@ def modes_figure(found: Explanation) -> Figure:
     ]
     figure = blank(9.0, 1.9 + 0.42 * len(modes))
     ax = figure.add_axes((0.36, 0.75 / figure.get_figheight(), 0.6, 1 - 1.5 / figure.get_figheight()))
-    slip = found.record.estimate.slip_torque_Nm or 1.0
-    end = 1.3 * max(slip, *(m.torque_Nm or 0.0 for m in modes if m.ends))
+    delivered = found.record.torque_Nm
+    end = 1.3 * max(delivered, *(m.torque_Nm or 0.0 for m in modes if m.ends))
     for row, mode in enumerate(modes):
         _bar(ax, row, mode, end, found)
-    ax.axvline(slip, color=INK, lw=1.0, ls=(0, (4, 3)), zorder=1)
-    ax.text(slip, -0.75, f"slip {number(slip)}", ha="center", va="bottom", fontsize=8.5)
+    ax.axvline(delivered, color=INK, lw=1.0, ls=(0, (4, 3)), zorder=1)
+    ax.text(delivered, -0.75, f"delivered {number(delivered)}", ha="center", va="bottom", fontsize=8.5)
     ax.set_xlim(0.0, end)
     ax.set_ylim(len(modes) - 0.4, -0.75)
     ax.set_yticks(range(len(modes)), [mode.name for mode in modes])
     ax.tick_params(axis="y", length=0)
     ax.set_xlabel("torque (N·m)")
-    case = found.record.built.case
-    top = figure.get_figheight()
-    figure.text(0.012, 1 - 0.1 / top, case.name, fontsize=12, fontweight="bold", ha="left", va="top")
-    figure.text(0.012, 1 - 0.36 / top, case_words(case), fontsize=8.5, color=SOFT, ha="left", va="top")
+    heading(figure, found.record.built.case.name, header(found.record))
     foot(figure, "full: ends it; hatched: leaves marks, or would hold alone. " + CAUTION)
     return figure
 
@@ -64,7 +62,7 @@ def _bar(ax: Axes, row: int, mode: Mode, end: float, found: Explanation) -> None
         )
         text, torque = f"{number(low)} to {number(high)}", high
     if governing:
-        text += ", governs"
+        text += ", ends the pull"
     over = torque > 0.86 * end
     box: dict[str, Any] = {
         "boxstyle": "round,pad=0.15",
@@ -103,7 +101,7 @@ def shares_figure(comparison: Comparison) -> Figure:
     ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.set_yticks(range(len(rows)), rows)
     ax.tick_params(axis="y", length=0)
-    ax.set_xlabel("slip torque (N·m)")
+    ax.set_xlabel("torque delivered (N·m)")
     ax.legend(
         handles=[Patch(color=COLOURS[0], label="raises"), Patch(color=COLOURS[5], label="lowers")],
         loc="lower right", frameon=True, edgecolor="none",

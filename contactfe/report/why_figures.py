@@ -1,11 +1,9 @@
-"""The files of an explanation, and its figure of the pair as it deforms."""
+"""The figure of an explanation: the pair as it deforms."""
 
 from __future__ import annotations
 
-import json
 import math
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -14,13 +12,10 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from numpy.typing import NDArray
 
-from contactfe import __version__
 from contactfe.case import CaseRecord
-from contactfe.explain import Comparison, Explanation, comparison_dict
-from contactfe.files import write_together
-from contactfe.mesh import write_fields
-from contactfe.report.files import fields
-from contactfe.report.state import BodyState, SlipState, slip_state
+from contactfe.explain import Explanation
+from contactfe.report.case_words import header
+from contactfe.report.state import BodyState, SlipState
 from contactfe.report.style import (
     CAUTION,
     COLOURS,
@@ -32,87 +27,44 @@ from contactfe.report.style import (
     axis_mark,
     blank,
     foot,
-    save,
+    heading,
     styled,
 )
-from contactfe.report.why_charts import modes_figure, shares_figure
-from contactfe.report.words import case_words, number
+from contactfe.report.words import number
 from contactfe.strength import place_of
-from contactfe.turn import TorqueCurve, state_at
 
 Array = NDArray[np.float64]
 
 SHOWN = 0.1  # of the width across flats: about how far the largest displacement is drawn
 ARROW = 0.16  # of the width across flats: length of an arrow at the pressure cap
 ARROW_STEP = 0.035  # of the width across flats: from one arrow to the next
-APART = 0.3  # of the width across flats: between two hot spots
-SPOTS = 3  # hot spots that are named on each body
+APART = 0.3  # of the width across flats: between two places of highest stress
+SPOTS = 3  # places of highest stress that are named on each body
 LIGAMENTS = 3  # sections that are drawn
-FILES = ("why.json", "modes.png", "state.png", "fields.vtu")
 
 
 @dataclass(frozen=True)
 class Spot:
-    """A hot spot: place (2,) mm in the figure, von Mises stress (MPa) and where it is."""
+    """A place of highest stress: place (2,) mm in the figure, von Mises stress (MPa) and where it is."""
 
     at: tuple[float, float]
     value: float
     place: str
 
 
-def write_why_folder(
-    found: Explanation, comparison: Comparison | None, folder: Path, rotation_deg: float | None = None
-) -> list[Path]:
-    """Write why.json, modes.png, state.png, fields.vtu and, with a comparison, shares.png into a folder.
+@dataclass(frozen=True, eq=False)
+class Shown:
+    """The state that is drawn, with the rotation of the head (deg) and the torque (N m) there."""
 
-    Everything is written beside first and then moved in file by file. State and fields are those at a rotation (deg
-    from square), at slip when none is given. Of a wrench that turns freely only why.json and fields.vtu are written.
-
-    Raises:
-        ContactFEError: the folder cannot be written to, or the rotation lies outside the curve.
-    """
-    record = found.record if rotation_deg is None else at_rotation(found.record, rotation_deg)
-    return write_together(folder, lambda part: _write(found, comparison, record, part))
-
-
-def _write(found: Explanation, comparison: Comparison | None, record: CaseRecord, folder: Path) -> None:
-    told = found.to_dict(__version__)
-    if comparison is not None:
-        told["against"] = comparison_dict(comparison)
-        save(shares_figure(comparison), folder / "shares.png")
-    state = slip_state(record)
-    (folder / "why.json").write_text(json.dumps(told, indent=1) + "\n", encoding="utf-8")
-    write_fields(folder / "fields.vtu", fields(record, state))
-    if found.modes.modes:
-        save(modes_figure(found), folder / "modes.png")
-        save(deformed_figure(found, record, state), folder / "state.png")
-
-
-def at_rotation(record: CaseRecord, rotation_deg: float) -> CaseRecord:
-    """The record with its curve reduced to the point at a rotation (deg from square), for figures and fields there.
-
-    Raises:
-        ContactFEError: the rotation lies outside the curve, or the wrench turns freely.
-    """
-    solution = state_at(record.built, record.curve, rotation_deg)
-    torque = solution.torque * record.built.case.fastener.engaged_depth / 1e3
-    curve = TorqueCurve(
-        np.array([math.radians(rotation_deg)]), np.array([torque]), (solution,), record.curve.free_play
-    )
-    estimate = replace(record.estimate, slip_rotation_deg=rotation_deg)
-    return replace(record, curve=curve, estimate=estimate)
+    state: SlipState
+    rotation_deg: float
+    torque_Nm: float
 
 
 @styled
-def deformed_figure(
-    found: Explanation, record: CaseRecord | None = None, state: SlipState | None = None
-) -> Figure:
-    """Return the figure of the deformed pair: magnified outlines, pressures as arrows, hot spots, worst sections.
-
-    ``record`` and ``state`` are those of the explained case at slip, or at another rotation (`at_rotation`).
-    """
-    record = record or found.record
-    state = state or slip_state(record)
+def deformed_figure(found: Explanation, shown: Shown) -> Figure:
+    """Return the figure of the deformed pair: magnified outlines, pressures as arrows, highest stresses, worst sections."""
+    record, state = found.record, shown.state
     figure = blank(11.4, 7.6)
     ax = figure.add_axes((0.25, 0.17, 0.52, 0.73))
     s = record.built.case.fastener.across_flats
@@ -124,7 +76,7 @@ def deformed_figure(
     _sections(ax, found, state)
     _limits(ax, state, magnification, s)
     _name_spots(ax, state, s)
-    _captions(figure, record, magnification)
+    _captions(figure, record, shown, magnification)
     _legend(figure)
     return figure
 
@@ -201,7 +153,7 @@ def _sections(ax: Axes, found: Explanation, state: SlipState) -> None:
 
 
 def highests(body: BodyState, s: float) -> list[Spot]:
-    """The hottest places of a body, well apart, the hottest first."""
+    """The places of highest stress of a body, well apart, the highest first."""
     found: list[Spot] = []
     for node in np.argsort(-body.mises)[:4000]:
         at = body.nodes[node]
@@ -214,7 +166,7 @@ def highests(body: BodyState, s: float) -> list[Spot]:
 
 
 def _name_spots(ax: Axes, state: SlipState, s: float) -> None:
-    """Value and place of the hot spots at the two sides of the figure, with a line to each."""
+    """Value and place of the places of highest stress at the two sides of the figure, with a line to each."""
     if state.solution is None:
         return
     spots = [(spot, "wrench") for spot in highests(state.wrench, s)]
@@ -248,17 +200,10 @@ def _limits(ax: Axes, state: SlipState, magnification: float, s: float) -> None:
     axis_mark(ax, (x1 - 0.2 * s, y0 - 0.1 * s), 0.13 * s)
 
 
-def _captions(figure: Figure, record: CaseRecord, magnification: float) -> None:
-    case, e = record.built.case, record.estimate
-    torque = float(
-        record.curve.torque[
-            int(np.argmin(np.abs(np.degrees(record.curve.rotation) - (e.slip_rotation_deg or 0.0))))
-        ]
-    )
-    title = f"{case.name}: at {number(torque)} N·m and {number(e.slip_rotation_deg or 0.0)}°"
-    figure.text(0.012, 0.978, title, fontsize=12, fontweight="bold", ha="left", va="top")
-    words = f"{case_words(case)}; displacements drawn {magnification:g} times as large; stresses of a linear model"
-    figure.text(0.012, 0.942, words, fontsize=8.5, color=SOFT, ha="left", va="top")
+def _captions(figure: Figure, record: CaseRecord, shown: Shown, magnification: float) -> None:
+    title = f"{record.built.case.name}: at {number(shown.torque_Nm)} N·m and {number(shown.rotation_deg)}°"
+    words = f"{header(record)}; displacements × {magnification:g}; stresses of a linear model"
+    heading(figure, title, words)
     foot(figure, CAUTION)
 
 
@@ -268,8 +213,8 @@ def _legend(figure: Figure) -> None:
         Line2D([], [], color=SOFT, lw=0.7, ls=(0, (3, 2)), label="undeformed"),
         Line2D([], [], color=COLOURS[0], marker=">", lw=1.1, label="pressure on the flanks"),
         Line2D([], [], color=CRUSHED, marker=">", lw=1.1, label="at the cap: crushed"),
-        Line2D([], [], color=COLOURS[2], lw=2.2, label="sections most used at slip"),
-        Line2D([], [], color=COLOURS[3], marker="o", mfc="none", lw=0, label="hot spot, von Mises"),
+        Line2D([], [], color=COLOURS[2], lw=2.2, label="sections of highest utilisation at slip"),
+        Line2D([], [], color=COLOURS[3], marker="o", mfc="none", lw=0, label="highest stress, von Mises"),
     ]
     figure.legend(
         handles=handles, loc="lower center", bbox_to_anchor=(0.51, 0.035), ncols=3, columnspacing=1.6

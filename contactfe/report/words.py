@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-from contactfe.case import AnswerColumn
+from contactfe.case import ANSWERS, AnswerColumn
 from contactfe.inputs import CaseInput
 
 PROFILES: Mapping[str, str] = {
@@ -25,14 +26,28 @@ SHAPES: Mapping[str, str] = {
 }
 
 
-ENDED: Mapping[str, str] = {
-    "grip": "Slips",
-    "wrench": "Wrench gives way",
-    "bolt": "Bolt twists off",
-    "bar": "Bar yields through in torsion",
-    "turns-freely": "Turns freely",
-}
-"""What ends a pull, as the head of a sentence."""
+@dataclass(frozen=True)
+class End:
+    """How one end of a pull is called: as an event, in a headline before its torque, and for one case or many."""
+
+    event: str
+    headline: str
+    one: str
+    many: str
+
+
+ENDS: Mapping[str, End] = {
+    "grip": End("slip: the grip is lost", "Slips at", "slips", "slip"),
+    "wrench": End("the wrench gives way", "The wrench gives way at", "wrench gives way", "wrenches give way"),
+    "bolt": End("the bolt twists off", "The bolt twists off at", "bolt twists off", "bolts twist off"),
+    "bar": End("the bar yields in torsion", "The bar yields in torsion at", "bar yields in torsion", "bars yield in torsion"),
+    "turns-freely": End("turns freely", "Turns freely", "turns freely", "turn freely"),
+}  # fmt: skip
+"""What ends a pull, in words."""
+
+LBF_FT = 1.3558179483314004  # N m; exact: 0.45359237 kg, 9.80665 m/s2, 0.3048 m
+LEAST_FT = 20.0  # lbf ft; smaller torques are read in lbf in
+
 
 BAND: tuple[AnswerColumn, ...] = (
     AnswerColumn("slip_torque_median_Nm", "median", "N·m", "half of the samples slip below"),
@@ -44,6 +59,28 @@ BAND: tuple[AnswerColumn, ...] = (
     AnswerColumn("leading_input_share", "its share", "of variance", "Sobol index of first order"),
 )
 """What the rows of a study with distributions hold beside the answers."""
+
+
+def answer_named(key: str) -> AnswerColumn | None:
+    """Return the answer a file calls `key`, None for another key."""
+    return next((answer for answer in (*ANSWERS, *BAND) if answer.key == key), None)
+
+
+def counts(ends: Sequence[str]) -> str:
+    """Return how many cases end in which way: "20 slip, 18 wrenches give way, 2 turn freely"."""
+    found = [(sum(end == key for end in ends), words) for key, words in ENDS.items()]
+    return ", ".join(f"{n} {words.one if n == 1 else words.many}" for n, words in found if n)
+
+
+def imperial(torque_Nm: float) -> str:
+    """Return a torque in lbf ft, a small one in lbf in."""
+    feet = torque_Nm / LBF_FT
+    return f"{number(12 * feet)} lbf·in" if feet < LEAST_FT else f"{number(feet)} lbf·ft"
+
+
+def both_torques(torque_Nm: float) -> str:
+    """Return a torque in both units: "61.0 N·m (45.0 lbf·ft)"."""
+    return f"{number(torque_Nm)} N·m ({imperial(torque_Nm)})"
 
 
 def number(value: float) -> str:
@@ -68,11 +105,18 @@ def profile_words(case: CaseInput) -> str:
     return f"{count}-point {words}" if case.wrench.profile == "flare-nut" else words
 
 
+def size_words(case: CaseInput) -> str:
+    """Return thread size and width across flats, which are easily mixed up: "M10 (16 mm across flats)"."""
+    f = case.fastener
+    width = f"{length(f.across_flats_nominal)} mm across flats"
+    return f"{f.size} ({width})" if f.size else width
+
+
 def case_words(case: CaseInput) -> str:
-    """Return what is turned with what in one line: profile, size, grade and wear."""
+    """Return what is turned with what in one line: profile, thread size and width across flats, grade and wear."""
     f = case.fastener
     shape = SHAPES.get(f.shape, f.shape)
-    size = f.size or f"{length(f.across_flats_nominal)} mm"
+    size = size_words(case)
     strength = f"grade {f.grade}" if f.grade else f"yield {f.yield_strength:.0f} MPa"
     side = ", driven side only" if f.worn_side == "driven" else ""
     if f.shape == "outline":
@@ -84,6 +128,11 @@ def case_words(case: CaseInput) -> str:
         else ""
     )
     return f"{profile_words(case)} on {shape} {size}, {strength}, {wear}{worn}"
+
+
+def console(text: str) -> str:
+    """Return text of a page with units as the console writes them: "N m" for "N·m"."""
+    return text.replace("N·m", "N m").replace("lbf·", "lbf ")
 
 
 def plain(value: Any) -> str:

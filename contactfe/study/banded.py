@@ -16,10 +16,10 @@ from contactfe import __version__
 from contactfe.bands import Duel, band_record, bands_at, sensitivity
 from contactfe.bands.jobs import Job
 from contactfe.bands.solve import Weak, answer_on, in_order, pair_case
-from contactfe.study.bodies import BodyStore, Side, body_keys, outlines
+from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import PROFILE, PlannedCase, StudyPlan
 from contactfe.study.scatter import CaseBand
-from contactfe.turn import BodyModel
+from contactfe.turn import BodyModel, Side, body_keys, outlines
 
 Array = NDArray[np.float64]
 Row = dict[str, Any]
@@ -64,7 +64,7 @@ def _torques(store: BodyStore, kept: frozenset[str], jobs: Sequence[Job], _: Wea
     in the plain case."""
     found = {}
     for job in in_order(jobs):
-        bodies = (_body(store, kept, "fastener", job), _body(store, kept, "wrench", job))
+        bodies = (_body(store, kept, "fastener", job), _body(store, kept, job.side, job))
         found[job] = answer_on(job, outlines(pair_case(job)), bodies)[0]
     return np.array([found[job] for job in jobs])
 

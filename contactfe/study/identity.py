@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 
-from contactfe.errors import ContactFEError
 from contactfe.inputs import CaseInput
+from contactfe.turn import digest, file_hash
 from contactfe.turn.revision import SOLVER_REVISION
-
-ID_LENGTH = 32  # hexadecimal digits, 128 bit
 
 
 def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | None = None) -> str:
@@ -37,26 +32,3 @@ def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | Non
 def solver_revision() -> int:
     """The revision of the solver of this process."""
     return SOLVER_REVISION
-
-
-def digest(record: Any) -> str:
-    """Hash of plain values; floats count to the last bit."""
-    text = json.dumps(record, sort_keys=True, separators=(",", ":"))
-    return hashlib.sha256(text.encode()).hexdigest()[:ID_LENGTH]
-
-
-def file_hash(path: Path) -> str:
-    """Hash of a file's bytes.
-
-    Raises:
-        ContactFEError: it cannot be read.
-    """
-    try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError as error:
-        raise ContactFEError(
-            f"cannot be read: {error.strerror}",
-            where=str(path),
-            hint="write the name of a file beside the study",
-            slug="file",
-        ) from error

@@ -15,7 +15,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 
 from contactfe.parallel import Ended, Executor
-from contactfe.study.bodies import BodyKeys
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.store import StudyStore, Tables
 from contactfe.study.tables import Row, row_of
@@ -31,6 +30,7 @@ from contactfe.study.work import (
     needs_or_failure,
     run_task,
 )
+from contactfe.turn import BodyKeys
 
 DIED = "its worker process died (killed, or out of memory)"
 

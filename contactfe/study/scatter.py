@@ -17,8 +17,7 @@ from contactfe.bands.solve import in_order
 from contactfe.errors import ContactFEError, Problem, nearest
 from contactfe.inputs import TABLES, CaseInput, field_of
 from contactfe.study.axes import Axis
-from contactfe.study.bodies import Side
-from contactfe.study.identity import digest
+from contactfe.turn import Side, digest
 from contactfe.units import parse_quantity
 
 SAMPLES, SEED = 64, 1
@@ -147,7 +146,7 @@ def case_band(settings: BandSettings, uncertain: UncertainCase) -> CaseBand | No
     uses: Counter[tuple[Side, CaseInput]] = Counter()
     for job in jobs:
         uses["fastener", job.fastener] += 1
-        uses["wrench", job.wrench] += 1
+        uses[job.side, job.wrench] += 1
     shapes = tuple((side, shape, count) for (side, shape), count in uses.items())
     return CaseBand(uncertain, settings.by_rule, points, settings.grid.seed, shapes, len(jobs))
 

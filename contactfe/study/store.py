@@ -24,10 +24,10 @@ from typing import Any
 from contactfe import __version__
 from contactfe.files import clear_parts, make_folder, not_written, remove, write_text
 from contactfe.study.bodies import BodyStore
-from contactfe.study.identity import digest
 from contactfe.study.plan import StudyPlan
 from contactfe.study.tables import Row, columns_of, row_of, write_csv, write_parquet
 from contactfe.study.work import Outcome
+from contactfe.turn import digest
 from contactfe.turn.revision import SOLVER_REVISION
 
 FORMAT = 1

@@ -14,9 +14,9 @@ from contactfe.errors import ContactFEError
 from contactfe.files import NotWritten
 from contactfe.inputs import CaseInput
 from contactfe.parallel import worker_folder
-from contactfe.study.bodies import SIDES, BodyKeys, BodyStore, Side, assemble_case, body_keys
+from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import PlannedCase
-from contactfe.turn import BodyModel, torque_curve
+from contactfe.turn import SIDES, BodyKeys, BodyModel, Side, assemble_case, body_keys, torque_curve
 
 if TYPE_CHECKING:
     from contactfe.study.scatter import CaseBand

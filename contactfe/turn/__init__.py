@@ -1,5 +1,22 @@
 """Turning the wrench: bodies, torque-rotation curve, what it says, and the states of both bodies along it."""
 
+from contactfe.turn.bodies import (
+    SIDES,
+    Bodies,
+    BodyKeys,
+    Side,
+    assemble_case,
+    at_modulus,
+    body_arrays,
+    body_from,
+    body_keys,
+    compute_body,
+    digest,
+    file_hash,
+    outline_of,
+    outlines,
+    shape_case,
+)
 from contactfe.turn.build import (
     BodyModel,
     BuiltPair,
@@ -10,15 +27,16 @@ from contactfe.turn.build import (
     head_circle,
     head_rotation_weights,
     hold_wrench,
-    meshed_case,
     scaled,
     wrench_body,
     wrench_material,
 )
+from contactfe.turn.crush import crushed_runs, relief
 from contactfe.turn.curve import TorqueCurve, head_rotation, smooth_through, spread_mm, torque_curve
 from contactfe.turn.estimate import (
     EarlyAnswer,
     SlipEstimate,
+    crush_of,
     early_answer,
     load_share,
     onset,
@@ -26,7 +44,6 @@ from contactfe.turn.estimate import (
     slip_estimate,
 )
 from contactfe.turn.revision import SOLVER_REVISION
-from contactfe.turn.shape import at_modulus, shape_case
 from contactfe.turn.states import (
     BodyStates,
     FlankPressure,
@@ -40,31 +57,46 @@ from contactfe.turn.states import (
 )
 
 __all__ = [
+    "SIDES",
     "SOLVER_REVISION",
+    "Bodies",
+    "BodyKeys",
     "BodyModel",
     "BodyStates",
     "BuiltPair",
     "EarlyAnswer",
     "FlankPressure",
+    "Side",
     "SlipEstimate",
     "TorqueCurve",
     "assemble",
+    "assemble_case",
     "at_modulus",
+    "body_arrays",
+    "body_from",
+    "body_keys",
     "build_pair",
+    "compute_body",
     "contact_law",
+    "crush_of",
+    "crushed_runs",
+    "digest",
     "early_answer",
     "fastener_body",
     "fastener_state",
     "fastener_states",
+    "file_hash",
     "flank_pressures",
     "head_circle",
     "head_rotation",
     "head_rotation_weights",
     "hold_wrench",
     "load_share",
-    "meshed_case",
     "onset",
+    "outline_of",
+    "outlines",
     "peak",
+    "relief",
     "scaled",
     "shape_case",
     "slip_estimate",

@@ -11,12 +11,13 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules
+from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules, friction_share
 from contactfe.contact.problem import HEAD_PLACE, HEAD_ROTATION
 from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
-from contactfe.inputs import CaseInput
-from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, wrench_sizes
-from contactfe.profile import TOUCHING, ProfilePair, as_polygon, profile_pair
+from contactfe.errors import GeometryError
+from contactfe.inputs import CaseInput, WrenchInput
+from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, same_pieces, wrench_sizes
+from contactfe.profile import TOUCHING, ProfilePair, as_polygon, profile_pair, wrench_outline
 from contactfe.turn.engagement import engaged_fraction
 
 Array = NDArray[np.float64]
@@ -25,17 +26,29 @@ Index = NDArray[np.int64]
 BREAKS = frozenset({"root", "throat"})  # re-entrant pieces: pressure cells do not reach round them
 REACH_MARGIN = 0.015  # of the width across flats: as wide as the gaps that are solved for
 SLOTTED_MARGIN = 0.06  # the same for a slotted head, which gives way sideways
-OPENING_STEP = 0.01  # of the nominal width: half the spacing of the openings that are meshed
 DRAWN_HEAD = 1.6  # radius of a drawn head over the reach of its opening (engineering judgement)
 DEEPEST_OVERLAP, WIDEST_GAP = 0.12, 0.08  # of the width across flats: what the gap search looks at
 
 
 @dataclass(frozen=True, eq=False)
+class WiderOpening:
+    """A wrench's mesh moved to an opening wider ``by`` mm: its ``nodes`` (n, 2) and flexibility there."""
+
+    by: float
+    nodes: Array
+    flexibility: Flexibility
+
+
+@dataclass(frozen=True, eq=False)
 class BodyModel:
-    """One body: its mesh and the flexibility of the boundary that may touch, per unit of its own depth."""
+    """One body: its mesh and the flexibility of the boundary that may touch, per unit of its own depth.
+
+    ``wider``: the same at a wider opening, of a wrench that serves many openings.
+    """
 
     mesh: SectionMesh
     flexibility: Flexibility
+    wider: WiderOpening | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,49 +64,72 @@ class BuiltPair:
 
     def contact_nodes(self) -> tuple[Array, Array]:
         """Coordinates of the flexibility's nodes of fastener and wrench, each in its own frame, mm."""
+        search = self.rig.search
         return (
-            self.fastener.mesh.nodes[self.fastener.flexibility.nodes],
-            self.wrench.mesh.nodes[self.wrench.flexibility.nodes],
+            search.fastener.nodes[self.fastener.flexibility.nodes],
+            search.wrench.nodes[self.wrench.flexibility.nodes],
         )
 
 
 def build_pair(case: CaseInput) -> BuiltPair:
-    """Outlines, meshes and flexibilities of a case.
+    """Outlines, meshes and flexibilities of a case, its wrench meshed at its own opening.
 
     Raises:
         GeometryError: from outlines or mesher.
     """
-    meshed = meshed_case(case)
-    pair = profile_pair(meshed)
-    return assemble(case, pair, fastener_body(meshed, pair), wrench_body(meshed, pair))
-
-
-def meshed_case(case: CaseInput) -> CaseInput:
-    """The case whose opening is meshed: clearances are rounded to 1, 3, 5 ... per cent of the nominal width.
-
-    One mesh then serves every opening within a standard's limits; the difference is added to the gaps along the
-    wrench's normal. A self-made outline is meshed as it is.
-    """
-    s, opening = case.fastener.across_flats_nominal, case.wrench.opening
-    if case.wrench.profile == "outline":
-        return case
-    steps = max(0, math.floor((opening / s - 1.0) / (2 * OPENING_STEP) + 1e-9))
-    return replace(case, wrench=replace(case.wrench, opening=s * (1.0 + OPENING_STEP * (2 * steps + 1))))
+    pair = profile_pair(case)
+    return assemble(case, pair, fastener_body(case, pair), wrench_body(case, pair))
 
 
 def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: BodyModel) -> BuiltPair:
-    """Put the two bodies of the meshed case together; a head thicker than the engaged depth is stiffer by that."""
+    """Put two bodies together; a head thicker than the engaged depth is stiffer by that.
+
+    Where the wrench was meshed at another opening (``pair``), its boundary is moved to the case's own and its
+    flexibility interpolated; the mesh of the built wrench, in which its strength is looked at, stays as it is.
+
+    Raises:
+        GeometryError: the wrench was meshed at another opening alone, or the outlines have other pieces.
+    """
     if case.wrench.profile == "outline":  # its file holds the opening
         case = replace(case, wrench=replace(case.wrench, opening=pair.opening))
     wrench = scaled(wrench, case.fastener.engaged_depth / case.wrench.thickness)
-    rig = _rig(
-        fastener,
-        wrench,
-        case.fastener.across_flats,
-        0.5 * (case.wrench.opening - pair.opening),
-        Handle(pair.handle_direction, case.load.lever_arm, pair.sense),
-    )
+    mesh = wrench.mesh
+    if case.wrench.opening != pair.opening:
+        shape = replace(case.wrench, yield_strength=0.0, thickness=0.0, rules_items=())
+        mesh, wrench = _at_opening(shape, pair.opening, wrench)
+    handle = Handle(pair.handle_direction, case.load.lever_arm, pair.sense)
+    rig = _rig(fastener, wrench, mesh, case.fastener.across_flats, handle)
     return BuiltPair(case, pair, fastener, wrench, rig, contact_law(case))
+
+
+@lru_cache(maxsize=2)
+def _at_opening(shape: WrenchInput, meshed: float, wrench: BodyModel) -> tuple[SectionMesh, BodyModel]:
+    """The mesh at the opening of a shape, and the body with its flexibility there; it was meshed at another (mm)."""
+    wider = wrench.wider
+    if wider is None:
+        raise GeometryError(
+            f"the wrench was meshed at an opening of {meshed:.5g} mm, the case has {shape.opening:.5g} mm",
+            where="[wrench] opening",
+            slug="other-opening",
+        )
+    outline = wrench_outline(shape)
+    if not same_pieces(outline, wrench.mesh.outline):
+        raise GeometryError(
+            "at this opening the outline of the wrench has other pieces than where it was meshed",
+            where="[wrench] opening",
+            slug="other-pieces",
+        )
+    share = (shape.opening - meshed) / wider.by
+    at, there = wrench.flexibility, wider.flexibility
+
+    def between(own: Array, other: Array) -> Array:
+        return own + share * (other - own)
+
+    # The corners of every opening move in proportion to its width, and the roundings keep their radii.
+    mesh = replace(wrench.mesh, nodes=between(wrench.mesh.nodes, wider.nodes), outline=outline)
+    observed = {name: between(row, there.observed[name]) for name, row in at.observed.items()}
+    flexibility = Flexibility(at.nodes, between(at.matrix, there.matrix), observed)
+    return mesh, replace(wrench, flexibility=flexibility)
 
 
 @lru_cache(maxsize=4)
@@ -101,26 +137,33 @@ def scaled(body: BodyModel, factor: float) -> BodyModel:
     """A body whose flexibility is multiplied by a factor. The same body comes out as the same object again."""
     if factor == 1.0:
         return body
-    flex = body.flexibility
-    observed = {name: row * factor for name, row in flex.observed.items()}
-    return BodyModel(body.mesh, Flexibility(flex.nodes, flex.matrix * factor, observed))
+    wider = body.wider
+    if wider is not None:
+        wider = replace(wider, flexibility=wider.flexibility.scaled(factor))
+    return BodyModel(body.mesh, body.flexibility.scaled(factor), wider)
 
 
 @lru_cache(maxsize=2)
-def _rig(fastener: BodyModel, wrench: BodyModel, s: float, offset: float, handle: Handle) -> ContactRig:
+def _rig(
+    fastener: BodyModel, wrench: BodyModel, wrench_mesh: SectionMesh, s: float, handle: Handle
+) -> ContactRig:
     # Kept for the next case on the same bodies: another strength or friction meets the same gaps at the same rotations.
     window = (DEEPEST_OVERLAP * s, WIDEST_GAP * s)
-    rules = SearchRules(TOUCHING, BREAKS, handle.sense, window, offset)
-    search = GapSearch(fastener.mesh, wrench.mesh, rules)
+    rules = SearchRules(TOUCHING, BREAKS, handle.sense, window)
+    search = GapSearch(fastener.mesh, wrench_mesh, rules)
     return ContactRig(
-        (fastener.mesh, fastener.flexibility), (wrench.mesh, wrench.flexibility), search, handle, s
+        (fastener.mesh, fastener.flexibility), (wrench_mesh, wrench.flexibility), search, handle, s
     )
 
 
 def contact_law(case: CaseInput) -> ContactLaw:
-    """Friction and cap: the constraint factor times the yield strength of the softer body."""
-    softer = min(case.fastener.yield_strength, case.wrench.yield_strength)
-    return ContactLaw(case.contact.friction, case.contact.constraint_factor * softer, engaged_fraction(case))
+    """Friction and cap: the constraint factor times the yield strength of the softer body, less what friction takes.
+
+    Between parallel jaws some friction is shared (``contact.slide``); the cap is that of full friction there too.
+    """
+    softer, contact = min(case.fastener.yield_strength, case.wrench.yield_strength), case.contact
+    cap = contact.constraint_factor * friction_share(contact.friction, contact.plane) * softer
+    return ContactLaw(contact.friction, cap, engaged_fraction(case))
 
 
 def fastener_material(case: CaseInput) -> PlaneMaterial:
@@ -162,8 +205,13 @@ def wrench_body(case: CaseInput, pair: ProfilePair) -> BodyModel:
     """Mesh and flexibility of the wrench's opening, with the measures of head rotation and jaw spread."""
     mesh = mesh_outline(pair.wrench, wrench_sizes(pair, case.mesh))
     nodes = np.unique(mesh.boundary.nodes[reachable_sides(pair, mesh)])
+    return BodyModel(mesh, wrench_flexibility(case, pair, mesh, nodes))
+
+
+def wrench_flexibility(case: CaseInput, pair: ProfilePair, mesh: SectionMesh, nodes: Index) -> Flexibility:
+    """Flexibility of nodes (k,) of a wrench's boundary, with the measures of head rotation and jaw spread."""
     observe = {**head_motion_weights(case, mesh), "spread": spread_weights(pair, mesh)}
-    return BodyModel(mesh, hold_wrench(case, mesh).flexibility(nodes, observe))
+    return hold_wrench(case, mesh).flexibility(nodes, observe)
 
 
 def head_circle(case: CaseInput, mesh: SectionMesh) -> tuple[float, Array]:

@@ -56,9 +56,16 @@ class TorqueCurve:
         return self.solutions[int(np.argmin(np.abs(self.rotation - rotation)))]
 
     def rotation_at(self, torque: float) -> float:
-        """Rotation of the head (rad) at which the rising branch reaches a torque (N m), its end for a larger one."""
+        """Rotation of the head (rad) at which the rising branch first reaches a torque (N m), its end for a larger one.
+
+        Read off the curve as it is drawn, smooth through its points: straight lines between them lie below it.
+        """
         top = int(np.argmax(self.torque)) + 1
-        return float(np.interp(torque, np.maximum.accumulate(self.torque[:top]), self.rotation[:top]))
+        smooth = smooth_through(self.rotation[:top], self.torque[:top])
+        if smooth is None or torque >= self.torque[top - 1]:
+            return float(self.rotation[top - 1])
+        found = smooth.solve(torque, extrapolate=False)
+        return float(found[0]) if len(found) else float(self.rotation[0])
 
 
 def smooth_through(rotation: Array, torque: Array) -> PchipInterpolator | None:

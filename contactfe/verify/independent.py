@@ -24,13 +24,15 @@ JAWS_STIFFNESS_N, JAWS_RESULTANT = 1.53692e6, 0.75520
 LAYER_HALF_WIDTH, LAYER_PRESSURE = 1.32493, 0.71297
 
 #: Lower and upper bound of the pressure on a half plane's flat strip and on one flank of a 120 degree corner: plane
-#: strain in shear yield strengths, sheet in plane stress in tensile yield strengths. Finite-element limit analysis by
-#: conic programming, about 560 triangles.
+#: strain in shear yield strengths, sheet in plane stress in tensile yield strengths. "Rubbed": under a
+#: shear of 0.15 of the pressure towards the edge. Finite-element limit analysis by conic programming, about 560 triangles.
 LIMIT_BOUNDS = MappingProxyType(
     {
         ("flat", "strain"): (5.1005, 5.2113),
         ("corner", "strain"): (3.0445, 3.0830),
         ("corner", "sheet"): (1.1547, 1.1549),
+        ("rubbed corner", "strain"): (2.5723, 2.6015),
+        ("rubbed corner", "sheet"): (1.1025, 1.1068),
     }
 )
 

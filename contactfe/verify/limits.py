@@ -7,15 +7,19 @@ import math
 import numpy as np
 import shapely
 
+from contactfe.contact import friction_share
 from contactfe.inputs import parse_case
 from contactfe.reference import limit_load
-from contactfe.turn import build_pair, torque_curve
+from contactfe.turn import build_pair, contact_law, torque_curve
 from contactfe.verify.bodies import Array
 from contactfe.verify.check import CASES, CaseAnswer, Source
 from contactfe.verify.geometry import CORNER, hexagon_polygon, real_case
 from contactfe.verify.independent import BOUNDS, LIMIT_BOUNDS
 
 ELLIPSE = Source("limits", "exact", "von Mises ellipse s1^2 - s1 s2 + s2^2 = Y^2, its largest s1")
+SHEARED = Source(
+    "limits", "exact", "von Mises ellipse with the shear of friction, its largest pressure, by search"
+)
 OVERLAP = Source(
     "limits", "exact", "rigid limit: cap over the stretch of flank that lies inside the turned hexagon"
 )
@@ -34,7 +38,9 @@ def pressure_cap() -> CaseAnswer:
     """The default constraint factor against the yield ellipse, and the plane-strain limits that bound it."""
     angle = np.linspace(0.0, math.tau, 200_001)
     s1, s2 = np.cos(angle), np.sin(angle)
-    sheet = float((s1 / np.sqrt(s1**2 - s1 * s2 + s2**2)).max())
+    sheet, rubbed = (
+        float((s1 / np.sqrt(s1**2 - s1 * s2 + s2**2 + 3.0 * (mu * s1) ** 2)).max()) for mu in (0.0, FRICTION)
+    )
     case = parse_case(
         {
             "format": 1,
@@ -48,10 +54,28 @@ def pressure_cap() -> CaseAnswer:
     shear = limit_load.shear_yield(1.0)
     note = "plane strain: what bounds the cap from above, not its value"
     known = LIMIT_BOUNDS["corner", "sheet"]
+    law = contact_law(case)
+    taken = friction_share(FRICTION, "strain") * corner
     return CaseAnswer(
         (
             ELLIPSE.relative("default constraint factor", factor, sheet, 1e-3),
             ELLIPSE.relative("largest stress of a sheet over yield", limit_load.sheet_cap(1.0), sheet, 1e-8),
+            SHEARED.relative(
+                f"default cap over yield, friction {FRICTION:g}",
+                law.cap / case.fastener.yield_strength,
+                rubbed,
+                1e-3,
+            ),
+            BOUNDS.band(
+                f"default cap over yield at a 120 degree corner, friction {FRICTION:g}",
+                law.cap / case.fastener.yield_strength,
+                LIMIT_BOUNDS["rubbed corner", "sheet"],
+            ),
+            BOUNDS.band(
+                f"limit on a flank of a 120 degree corner over shear yield, friction {FRICTION:g}",
+                taken,
+                LIMIT_BOUNDS["rubbed corner", "strain"],
+            ),
             BOUNDS.relative(
                 "default factor, flank of a 120 degree corner of a sheet", factor, sum(known) / 2, 1e-3
             ),
@@ -83,7 +107,7 @@ def rigid_ring() -> CaseAnswer:
     polygon = hexagon_polygon(16.0, 0.2, CORNER)
     turns = np.array([solution.rotation for solution in curve.solutions])
     past = np.flatnonzero((turns > math.radians(3.0)) & (turns < math.radians(9.0)))
-    scale = 6.0 * DEPTH * 1.155 * YIELD / 1e3
+    scale = 6.0 * DEPTH * limit_load.sheet_cap(YIELD, FRICTION) / 1e3
     exact = np.array([scale * _flank_moment(polygon, float(turns[i])) for i in past])
     off = curve.torque[past] / exact - 1.0
     worst = float(off[np.abs(off).argmax()]) if len(past) else math.nan

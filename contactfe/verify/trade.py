@@ -13,7 +13,6 @@ from contactfe.inputs import CaseInput, parse_case
 from contactfe.profile import profile_pair
 from contactfe.reference import trade
 from contactfe.turn import BodyModel, assemble, fastener_body, slip_estimate, torque_curve, wrench_body
-from contactfe.turn.build import meshed_case
 from contactfe.verify.check import CASES, NO_SOURCE, CaseAnswer, Check, Source
 
 BAND = Source("trade", "common practice", NO_SOURCE)
@@ -68,14 +67,14 @@ def trade_case(size: str, grade: str, profile: str, rounding: float = 0.0, **wre
 @functools.cache
 def _fastener(size: str, rounding: float, like: str) -> BodyModel:
     """The fastener's body; neither the grade nor the shape of the ring has a say in it."""
-    case = meshed_case(trade_case(size, GRADE, like, rounding))
+    case = trade_case(size, GRADE, like, rounding)
     return fastener_body(case, profile_pair(case))
 
 
 @functools.cache
 def _wrench(size: str, profile: str, **wrench: Any) -> BodyModel:
     """The wrench's body, whatever the fastener's grade and wear."""
-    case = meshed_case(trade_case(size, GRADE, profile, **wrench))
+    case = trade_case(size, GRADE, profile, **wrench)
     return wrench_body(case, profile_pair(case))
 
 
@@ -84,7 +83,7 @@ def slip_torque(size: str, grade: str, profile: str, rounding: float = 0.0, **wr
     case = trade_case(size, grade, profile, rounding, **wrench)
     like = "open-end" if profile == "open-end" else "ring-six"
     bodies = _fastener(size, rounding, like), _wrench(size, profile, **wrench)
-    built = assemble(case, profile_pair(meshed_case(case)), *bodies)
+    built = assemble(case, profile_pair(case), *bodies)
     return slip_estimate(built, torque_curve(built)).slip_torque_Nm or 0.0
 
 

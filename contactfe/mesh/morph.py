@@ -10,7 +10,7 @@ from scipy.sparse import csc_matrix, diags
 from scipy.sparse.linalg import splu
 
 from contactfe.errors import GeometryError
-from contactfe.mesh import SectionMesh, least_jacobian
+from contactfe.mesh.section import SectionMesh, least_jacobian
 from contactfe.profile import Outline
 
 Array = NDArray[np.float64]
@@ -19,13 +19,13 @@ Array = NDArray[np.float64]
 LEAST_AREA = 0.2
 
 
-def moved(mesh: SectionMesh, outline: Outline) -> SectionMesh:
+def moved_mesh(mesh: SectionMesh, outline: Outline) -> SectionMesh:
     """The mesh on another outline: nodes of the boundary keep their share of their piece, the others follow smoothly.
 
     Raises:
         GeometryError: the outline has other pieces, or cells would be turned over.
     """
-    if [(p.name, p.is_arc) for p in outline.pieces] != [(p.name, p.is_arc) for p in mesh.outline.pieces]:
+    if not same_pieces(outline, mesh.outline):
         raise GeometryError("the changed outline has other pieces", slug="other-pieces")
     shift = np.zeros((len(mesh.nodes), 2))
     boundary = mesh.boundary
@@ -50,6 +50,11 @@ def moved(mesh: SectionMesh, outline: Outline) -> SectionMesh:
     if not min(shrunk, least_jacobian(found.nodes, found.cells)) > LEAST_AREA:
         raise GeometryError("the changed outline would turn cells of the mesh over", slug="turned-cells")
     return found
+
+
+def same_pieces(one: Outline, other: Outline) -> bool:
+    """Whether two outlines consist of pieces of the same names and kinds, in the same order."""
+    return [(p.name, p.is_arc) for p in one.pieces] == [(p.name, p.is_arc) for p in other.pieces]
 
 
 def _areas(mesh: SectionMesh) -> Array:

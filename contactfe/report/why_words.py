@@ -1,20 +1,11 @@
-"""The explanation in plain sentences with numbers."""
+"""What `why` says: the explanation in plain sentences with numbers."""
 
 from __future__ import annotations
 
-from contactfe.explain.effects import ParameterEffect
-from contactfe.explain.modes import TIE, Grip, Mode, Modes
-from contactfe.explain.shares import Comparison, largest_first
-from contactfe.explain.why import Explanation
+from contactfe.explain import Comparison, Explanation, Grip, Mode, Modes, ParameterEffect, largest_first
+from contactfe.report.words import ENDS
 
-ENDS = {
-    "grip": "the grip is lost",
-    "wrench": "the wrench gives way",
-    "bolt": "the bolt's shank twists off",
-    "bar": "the bar yields through in torsion",
-    "turns-freely": "the wrench turns freely",
-}
-"""What ends a pull, in words."""
+TIE = 0.05  # of the torque at slip: a section this near to it is at its limit
 
 
 def torque(value: float) -> str:
@@ -33,7 +24,7 @@ def governs(found: Explanation) -> list[str]:
     modes = found.modes
     if modes.governing is None or modes.grip is None:
         return [
-            "The wrench turns freely: the opening passes over the corners at any torque, so nothing has to give."
+            "The wrench turns freely: the opening passes over the corners at any torque, so there is no torque."
         ]
     lines = [_first_sentence(modes)]
     if modes.governing.key in ("bolt-twist-off", "fastener-torsion"):
@@ -90,17 +81,17 @@ def _grip_sentence(grip: Grip) -> str:
         what = "spreading of the jaws" if grip.open_head else "stretching of the ring"
         rest = f"; the {what} takes {share} of the grip" if share else ""
         return (
-            f"It lets go by crushing, at {slip}: the corners are crushed through, {100 * grip.capped_share:.0f} % of "
-            f"the {grip.gripped_mm:.1f} mm that bears is at the pressure cap, up to {grip.crush_depth_um:.0f} um "
+            f"The grip is lost by crushing, at {slip}: the corners are crushed through, {100 * grip.capped_share:.0f} % of "
+            f"the {grip.gripped_mm:.1f} mm of flank in contact is at the pressure cap, up to {grip.crush_depth_um:.0f} um "
             f"deep{rest}."
         )
     how = (
         f"opening, at {slip}: the mouth has spread by {grip.opening_um:.0f} um and the corners pass"
         if grip.open_head
-        else f"growing, at {slip}: the ring has grown by {grip.opening_um:.0f} um and lets the corners pass"
+        else f"stretching of the ring, at {slip}: it has grown by {grip.opening_um:.0f} um and lets the corners pass"
     )
-    lost = f"this takes {share} of what a rigid wrench would hold, and what still bears is crushed"
-    return f"It lets go by {how}; {lost}."
+    lost = f"this takes {share} of what a rigid wrench would hold, and the flank still in contact is crushed"
+    return f"The grip is lost by {how}; {lost}."
 
 
 def _alone_sentence(grip: Grip) -> str:
@@ -183,12 +174,12 @@ def _margin_text(mode: Mode, modes: Modes) -> str:
 
 def raised(found: Explanation) -> str:
     """The torque that the inputs are judged by."""
-    return f"torque delivered ({ENDS[found.record.ended_by]})"
+    return f"torque delivered ({ENDS[found.record.ended_by].event})"
 
 
 def helps(found: Explanation) -> list[str]:
     """The three inputs that would raise the torque most, each with what it adds."""
-    return [_lever_words(effect) for effect in found.best()]
+    return [_effect_words(effect) for effect in found.best()]
 
 
 def shapes(found: Explanation) -> list[str]:
@@ -197,10 +188,10 @@ def shapes(found: Explanation) -> list[str]:
     others = [
         effect for effect in found.effects if effect.shape and effect.gain_Nm > 0 and effect not in told
     ]
-    return [_lever_words(effect) for effect in others]
+    return [_effect_words(effect) for effect in others]
 
 
-def _lever_words(effect: ParameterEffect) -> str:
+def _effect_words(effect: ParameterEffect) -> str:
     return f"{effect.change}: {effect.gain_Nm:+.3g} N m ({100 * effect.gain_share:+.1f} %)"
 
 

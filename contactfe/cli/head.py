@@ -1,0 +1,40 @@
+"""What every answer of one case begins with: what is turned with what, what the pair delivers, and its limits."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from contactfe.cli.output import say, say_table, say_wrapped
+
+if TYPE_CHECKING:
+    from contactfe.case import CaseRecord
+
+
+def say_head(record: CaseRecord) -> None:
+    """Print the head of a case: name, pair and what is held, the torque delivered and what ends it, all limits."""
+    from contactfe.report import case_words as words
+    from contactfe.report.words import console, number
+
+    case = record.built.case
+    say(case.name)
+    say_wrapped(words.header(record), "  ")
+    arm = case.load.lever_arm
+    how = "pure couple" if arm is None else f"pulled at {arm:g} mm"
+    say(
+        f"  engaged depth {case.fastener.engaged_depth:g} mm, opening {case.wrench.opening:.5g} mm, "
+        f"friction {case.contact.friction:g}, {how}, {case.load.direction}"
+    )
+    say()
+    at = "" if record.rotation_deg is None else f", at {number(record.rotation_deg)} deg"
+    say(f"  {console(words.headline(record))}{at}")
+    if not record.limits:
+        say_wrapped("the opening passes over the corners at any torque, so there is no torque", "  ")
+        return
+    if sentence := words.end_sentence(record):
+        say_wrapped(console(sentence), "  ")
+    say()
+    say("limits, the lowest torque first")
+    say_table(
+        [(row.name, row.torque, "N m", row.rotation, "deg" if row.rotation[:1].isdigit() else "", row.margin, row.note)
+         for row in words.limit_rows(record)]
+    )  # fmt: skip

@@ -1,0 +1,199 @@
+"""The page of one case: what the pair delivers and what ends it, the turning player, figures, inputs and checks."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict
+
+from matplotlib.figure import Figure
+
+from contactfe.case import ANSWERS, CaseRecord
+from contactfe.contact.audit import LIMITS
+from contactfe.inputs import to_dict
+from contactfe.report.attempts import Attempts
+from contactfe.report.case_words import end_sentence, headline, limit_rows, model_words
+from contactfe.report.curve import curve_figure
+from contactfe.report.drawing import drawing_figure
+from contactfe.report.inputs import input_tables
+from contactfe.report.page import Picture, picture, render, sha256_of
+from contactfe.report.pair import pair_makers
+from contactfe.report.player import player_view
+from contactfe.report.style import data_uri
+from contactfe.report.words import case_words, number, plain
+
+_AUDIT = {
+    "force_balance": "forces on wrench, fastener and handle against each other, over all contact forces",
+    "moment_balance": "their moments about the axis, over contact force times across flats",
+    "pull": "largest pressure below zero, over the cap",
+    "over_cap": "largest pressure above the cap, over the cap",
+    "overlap": "deepest overlap where nothing is crushed, over across flats",
+    "complementarity": "what is left of the contact conditions in the solver",
+}
+_MESH = {
+    "triangles": "triangles",
+    "nodes": "nodes",
+    "smallest_angle_deg": "smallest angle (deg)",
+    "shortest_edge_mm": "shortest edge (mm)",
+    "longest_edge_mm": "longest edge (mm)",
+    "boundary_sides": "sides on the outline",
+}
+_IN_LIMITS = ("turns_freely", "ended_by", "twist_off_low_Nm", "twist_off_high_Nm", "next_limit", "margin")
+"""Answers that the headline and the table of limits state already."""
+
+
+def case_figures(record: CaseRecord, attempts: Attempts | None = None) -> dict[str, Figure]:
+    """Draw the figures of a case by name: "curve", "pair" at the end of the pull, "pair-at-slip" where that differs,
+    "drawing". With `attempts` one that fails is left out and noted there.
+    """
+    makers: dict[str, Callable[[], Figure]] = {"curve": lambda: curve_figure(record), **pair_makers(record)}
+    makers["drawing"] = lambda: drawing_figure(record.built.case)
+    if attempts is None:
+        return {name: make() for name, make in makers.items()}
+    drawn = {name: attempts.draw(name, make) for name, make in makers.items()}
+    return {name: figure for name, figure in drawn.items() if figure is not None}
+
+
+def case_page(
+    record: CaseRecord,
+    version: str,
+    figures: Mapping[str, Figure] | None = None,
+    attempts: Attempts | None = None,
+) -> str:
+    """Return the page of a case as HTML text. The same record and version give the same text.
+
+    Figures that are drawn already are not drawn again. With `attempts` a player that cannot be drawn is left out.
+    """
+    figures = case_figures(record, attempts) if figures is None else figures
+    case, early = record.built.case, record.estimate.early
+    player = player_view(record) if attempts is None else attempts.draw("player", lambda: player_view(record))
+    return render(
+        "case.html",
+        script="player.js" if player else "",
+        title=case.name,
+        words=f"{case_words(case)}; the wrench turns {case.load.direction}",
+        held=record.held,
+        headline=headline(record),
+        ended=end_sentence(record),
+        limits=limit_rows(record),
+        answers=_answers(record),
+        early=_early_note(early.torque_Nm) if early else "",
+        cautions=record.cautions(),
+        player=player,
+        figures=_pictures(record, figures),
+        inputs=input_tables(case),
+        audit=_audit_rows(record),
+        solved=len(record.curve.solutions),
+        mesh_columns=list(_MESH.values()),
+        meshes=_mesh_rows(record),
+        json_address=data_uri(record_json(record, version).encode(), "application/json"),
+        csv_address=data_uri(curve_csv(record).encode(), "text/csv"),
+        version=version,
+        inputs_hash=sha256_of(to_dict(case)),
+        model=model_words(record),
+    )
+
+
+def record_json(record: CaseRecord, version: str) -> str:
+    """Return everything about a case as JSON text, keys in the order of the record."""
+    return json.dumps(record.to_dict(version), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def curve_csv(record: CaseRecord) -> str:
+    """Return the curve as CSV text: rotation of the head in deg, torque in N m."""
+    lines = ["rotation_deg,torque_Nm"]
+    pairs = zip(record.curve.rotation.tolist(), record.curve.torque.tolist(), strict=True)
+    lines += [f"{math.degrees(rotation):.9g},{torque:.9g}" for rotation, torque in pairs]
+    return "\n".join(lines) + "\n"
+
+
+def _answers(record: CaseRecord) -> list[Mapping[str, str]]:
+    """The numbers of the case that stand in no other table of the page."""
+    values = record.answers()
+    rows: list[Mapping[str, str]] = []
+    for answer in ANSWERS:
+        value = values[answer.key]
+        if answer.key in _IN_LIMITS:
+            continue
+        shown = "none" if value is None else number(value) if isinstance(value, float | int) else str(value)
+        rows.append({"label": answer.label, "value": shown, "unit": answer.unit, "meaning": answer.meaning})
+    return rows
+
+
+def _early_note(torque: float) -> str:
+    return f"Spread, flank pressure and flank stress are read at {number(torque)} N·m, early in the curve."
+
+
+def _pictures(record: CaseRecord, figures: Mapping[str, Figure]) -> list[Picture]:
+    drawing = f"Drawing of {case_words(record.built.case)}, square in the opening, with its dimensions in mm."
+    found = []
+    for name, figure in figures.items():
+        if name.startswith("pair"):
+            found.append(picture(figure, name, _pair_texts(record, name), "png"))
+        elif name == "curve":
+            found.append(picture(figure, name, _curve_texts(record), png=True))
+        else:
+            texts = ("The pair at zero rotation with its dimensions in mm.", drawing)
+            found.append(picture(figure, name, texts, png=True))
+    return found
+
+
+def _curve_texts(record: CaseRecord) -> tuple[str, str]:
+    e = record.estimate
+    caption = (
+        "Torque over the engaged depth against the rotation of the wrench's head: full up to the torque delivered, "
+        "dashed beyond."
+    )
+    if e.slip_torque_Nm is None:
+        return caption, "Torque against rotation: no torque at any rotation, the wrench turns freely."
+    return caption, (
+        f"{headline(record)} and {number(record.rotation_deg or 0.0)} deg; free play to "
+        f"{number(e.free_play_deg or 0.0)} deg, onset at {number(e.onset_torque_Nm or 0.0)} N·m, slip at "
+        f"{number(e.slip_torque_Nm)} N·m and {number(e.slip_rotation_deg or 0.0)} deg."
+    )
+
+
+def _pair_texts(record: CaseRecord, name: str) -> tuple[str, str]:
+    e = record.estimate
+    if e.slip_torque_Nm is None:
+        return (
+            "The pair at zero rotation: nothing is pressed.",
+            "Section of wrench and fastener as they stand, square; the corners pass the opening.",
+        )
+    at_slip = name != "pair" or record.ended_by == "grip"
+    where = "at slip" if at_slip else f"at {number(record.torque_Nm)} N·m, where the pull ends"
+    crushed = f"; {number(e.crushed_length_mm or 0.0)} mm of surface is crushed" if at_slip else ""
+    return (
+        f"The pair {where}, in the frame of the wrench's head; percentages: load share of each flat.",
+        f"Section of wrench and fastener {where} with von Mises stress in MPa and pressure on the flanks{crushed}.",
+    )
+
+
+def _audit_rows(record: CaseRecord) -> list[Mapping[str, str]]:
+    rows: list[Mapping[str, str]] = []
+    for name, value in asdict(record.curve.audit).items():
+        limit = LIMITS.get(name)
+        rows.append(
+            {
+                "name": name.replace("_", " "),
+                "value": f"{value:.1e}",
+                "limit": "" if limit is None else f"{limit:.0e}",
+                "within": "" if limit is None else plain(value <= limit),
+                "meaning": _AUDIT.get(name, ""),
+            }
+        )
+    return rows
+
+
+def _mesh_rows(record: CaseRecord) -> Mapping[str, Sequence[str]]:
+    bodies = {"fastener": record.built.fastener.mesh, "wrench": record.built.wrench.mesh}
+    return {
+        body: [
+            f"{asdict(mesh.quality())[name]:.4g}"
+            if name.endswith(("deg", "mm"))
+            else str(asdict(mesh.quality())[name])
+            for name in _MESH
+        ]
+        for body, mesh in bodies.items()
+    }

@@ -1,0 +1,77 @@
+"""What a page, a figure or the console says about one case, in sentences and rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from contactfe.case import CaseRecord, Limit
+from contactfe.report.words import ENDS, both_torques, case_words, number
+
+LIMIT_NAMES = {
+    "grip": "grip (slip)",
+    "wrench": "wrench (plastic limit of its head)",
+    "bolt": "bolt (twist-off)",
+    "bar": "bar (yields through in torsion)",
+}
+
+
+@dataclass(frozen=True)
+class LimitRow:
+    """One limit as a table shows it; ``ends``: it ends the pull."""
+
+    name: str
+    torque: str
+    rotation: str
+    margin: str
+    note: str
+    ends: bool
+
+
+def headline(record: CaseRecord) -> str:
+    """Return what the pair delivers and what ends it, in a few words: "Slips at 103.2 N·m (76.1 lbf·ft)"."""
+    if record.ended_by == "turns-freely":
+        return "Turns freely: it does not grip"
+    return f"{ENDS[record.ended_by].headline} {both_torques(record.torque_Nm)}"
+
+
+def end_sentence(record: CaseRecord) -> str:
+    """Return by what margin the next limit follows, "" where nothing does."""
+    following, margin = record.next_limit, record.margin
+    if following is None or following.torque_Nm is None or margin is None:
+        return ""
+    name = LIMIT_NAMES[following.kind]
+    return f"Next limit: {name} at {both_torques(following.torque_Nm)}, {100 * margin:.0f} % higher."
+
+
+def limit_rows(record: CaseRecord) -> list[LimitRow]:
+    """Return the limits, the lowest torque first, each with its margin over the torque delivered."""
+    return [_limit_row(record, limit) for limit in record.limits]
+
+
+def _limit_row(record: CaseRecord, limit: Limit) -> LimitRow:
+    ends = limit is record.limits[0]
+    torque = "not known" if limit.torque_Nm is None else number(limit.torque_Nm)
+    if limit.band_Nm is not None:
+        torque += f" ({number(limit.band_Nm[0])} to {number(limit.band_Nm[1])})"
+    over = "" if limit.torque_Nm is None else f"{100 * (limit.torque_Nm / record.torque_Nm - 1):+.0f} %"
+    rotation = "beyond slip" if limit.rotation_deg is None else number(limit.rotation_deg)
+    if limit.torque_Nm is None:
+        rotation = ""
+    return LimitRow(
+        LIMIT_NAMES[limit.kind], torque, rotation, "ends the pull" if ends else over, limit.note, ends
+    )
+
+
+def model_words(record: CaseRecord) -> str:
+    """Return the model in one sentence."""
+    case = record.built.case
+    return (
+        f"Two-dimensional sections in plane {case.contact.plane}, linear elasticity, contact pressure "
+        f"at most {number(record.built.law.cap)} MPa, friction {case.contact.friction:g}; "
+        "torque over the engaged depth."
+    )
+
+
+def header(record: CaseRecord) -> str:
+    """Return what is turned with what, and what is held below the head."""
+    return f"{case_words(record.built.case)}; held below the head: {record.held}"
