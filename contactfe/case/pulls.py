@@ -36,7 +36,6 @@ from contactfe.turn import (
     assemble,
     crushed_runs,
     fastener_body,
-    meshed_case,
     relief,
     scaled,
     torque_curve,
@@ -262,7 +261,7 @@ def _rebuilt(built: BuiltPair, fastener: Outline) -> BuiltPair:
     """The same case on a worn fastener: only that is meshed again."""
     case = built.case
     pair = replace(built.pair, fastener=fastener)
-    body = fastener_body(meshed_case(case), pair)
+    body = fastener_body(case, pair)
     wrench = scaled(
         built.wrench, case.wrench.thickness / case.fastener.engaged_depth
     )  # which `assemble` divides by

@@ -12,40 +12,50 @@ from contactfe.cli.output import say
 from contactfe.errors import ContactFEError, nearest
 from contactfe.files import write_text
 
-KINDS = ("turn", "sweep")
-_NEXT = {"turn": "contactfe turn", "sweep": "contactfe sweep"}
+Kind = Literal["turn", "sweep", "readings"]
+KINDS = ("turn", "sweep", "readings")
+_NEXT = {"turn": "contactfe turn", "sweep": "contactfe sweep", "readings": "contactfe score"}
 
 
 def register(app: typer.Typer) -> None:
     """Add the command to an application."""
 
-    @app.command("init", help="Write a commented starting file for a case or a study.")
+    @app.command("init", help="Write a commented starting file for a case, a study or readings.")
     def init(
         first: Annotated[
-            str, typer.Argument(metavar="turn|sweep", help="What to write; one case when left out.")
+            str, typer.Argument(metavar="turn|sweep|readings", help="What to write; one case when left out.")
         ],
         second: Annotated[str | None, typer.Argument(metavar="FILE", help="Where to write it.")] = None,
         force: Annotated[bool, typer.Option("--force", help="Replace the file if it is there.")] = False,
     ) -> None:
         kind, file = _asked(first, second)
-        from contactfe.inputs import case_template
-
-        _write_new(file, case_template(kind), force)
+        _write_new(file, _starting_file(kind), force)
         say(f"written: {file}")
         say(f"next:    {_NEXT[kind]} {file}")
 
 
-def _asked(first: str, second: str | None) -> tuple[Literal["turn", "sweep"], Path]:
+def _starting_file(kind: Kind) -> str:
+    if kind == "readings":
+        from contactfe.trial import readings_template
+
+        return readings_template()
+    from contactfe.inputs import case_template
+
+    return case_template(kind)
+
+
+def _asked(first: str, second: str | None) -> tuple[Kind, Path]:
     """Return kind and file of one or two words; anything else is a usage error."""
     if second is None and first not in KINDS:
         return "turn", Path(first)
     if second is None:
-        raise typer.BadParameter(f"no file is named; write: contactfe init {first} my-{first}.toml")
+        ending = ".csv" if first == "readings" else ".toml"
+        raise typer.BadParameter(f"no file is named; write: contactfe init {first} my-{first}{ending}")
     if first not in KINDS:
         raise typer.BadParameter(
-            f'"{first}" is no kind of file; {nearest(first, KINDS) or "write turn or sweep"}'
+            f'"{first}" is no kind of file; {nearest(first, KINDS) or "write turn, sweep or readings"}'
         )
-    return cast(Literal["turn", "sweep"], first), Path(second)
+    return cast(Kind, first), Path(second)
 
 
 def _write_new(file: Path, text: str, force: bool) -> None:

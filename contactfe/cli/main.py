@@ -30,6 +30,7 @@ COMMANDS: dict[str, str] = {
     "grades": "contactfe.cli.tables",
     "why": "contactfe.cli.why",
     "band": "contactfe.cli.band",
+    "log": "contactfe.cli.log",
     "verify": "contactfe.cli.verify",
     "bench": "contactfe.cli.bench",
 }

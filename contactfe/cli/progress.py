@@ -15,8 +15,8 @@ LINE_EVERY = 5.0  # s between two plain lines
 class StudyProgress:
     """Cases done, rate, time left and failures of a run; used as a context."""
 
-    def __init__(self, total: int, quiet: bool = False) -> None:
-        self._total, self._quiet = total, quiet
+    def __init__(self, total: int, quiet: bool = False, noun: str = "cases") -> None:
+        self._total, self._quiet, self._noun = total, quiet, noun
         self._done = self._reused = self._failed = 0
         self._start = self._told = time.monotonic()
         self._bar: Any = None
@@ -51,7 +51,7 @@ class StudyProgress:
     def words(self) -> str:
         """What there is to say in one line."""
         solved = self._done - self._reused
-        parts = [f"{self._done} of {self._total} cases"]
+        parts = [f"{self._done} of {self._total} {self._noun}"]
         if self._reused:
             parts.append(f"{self._reused} known from before")
         rate = solved / max(time.monotonic() - self._start, 1e-3)

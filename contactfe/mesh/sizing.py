@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 STANDARD_CONTACT_EDGE = 0.012
 ARC_STEP = 0.45  # rad per element on an arc at the default contact edge
 CONTACT_GROWTH = 0.12  # along a gripped flat, away from its corner
+WORN_EDGE = 0.7  # of the contact edge, along worn corners
 CACHED = 60_000  # distances at a time: they stay in the processor's cache
 ROLL_RANGE = tuple(math.radians(a) for a in range(1, 13))  # turns over which a zone counts as touched
 
@@ -85,6 +86,10 @@ def fastener_sizes(pair: ProfilePair, mesh: MeshInput) -> SizeField:
     _arc_sources(sources, pair.fastener, mesh, step)
     for piece in pair.fastener.pieces:
         if piece.is_arc or piece.name == "core":
+            continue
+        if piece.name.startswith("worn"):  # many short pieces: each is no flat with an end of its own
+            u = np.linspace(0.0, 1.0, max(2, math.ceil(2 * piece.length / mesh.edge_at_contact)))
+            sources.add(piece.points(u), WORN_EDGE * mesh.edge_at_contact, mesh.growth)
             continue
         # The end of a flat that runs ahead in the sense opposite to the wrench's turning is driven into the flank.
         u = np.linspace(0.0, 1.0, 41)

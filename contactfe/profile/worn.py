@@ -153,10 +153,10 @@ def worn_outline(
         c, s = math.cos(k * before.pitch), math.sin(k * before.pitch)
         points = chain @ np.array([[c, s], [-s, c]])
         points[0], points[-1] = cuts[2 * k][2], cuts[2 * k + 1][2]
-        own = [line(a, b, f"corner-{k + 1}") for a, b in itertools.pairwise(points)]
+        own = [line(a, b, f"worn-{k + 1}") for a, b in itertools.pairwise(points)]
         kept = _between(loop, cuts[2 * k + 1], cuts[(2 * k + 2) % len(cuts)])
         pieces += own + kept
-        names += [f"corner-{k + 1}"] * (len(own) + min(len(kept), 1)) + [p.name for p in kept[1:]]
+        names += [f"worn-{k + 1}"] * (len(own) + min(len(kept), 1)) + [p.name for p in kept[1:]]
     radii = _radii(pieces, across_flats, corner_radius)
     found = Outline((filleted_loop(pieces, radii, names), *outline.loops[1:]))
     check_outline(found, "worn fastener")

@@ -6,6 +6,7 @@ from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
 from contactfe.report.files import Written, fields, write_case_folder
 from contactfe.report.imported import faults_figure, imported_figure
+from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.player import player_view, stage_of
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
@@ -31,6 +32,7 @@ __all__ = [
     "faults_figure",
     "fields",
     "imported_figure",
+    "log_figure",
     "pair_figure",
     "player_view",
     "save",
