@@ -54,7 +54,7 @@ _RANGES: dict[str, tuple[float, float]] = {
     "jaw_depth": (0.3, 0.45),
     "throat_radius": (0.05, 0.16),
     "head_centre": (-0.3, 0.0),
-    "slot_width": (0.58, 0.75),
+    "slot_width": (0.6, 0.75),
     "edge_radius": (0.008, 0.05),
     "root_radius": (0.005, 0.08),
     "ridge_radius": (0.01, 0.08),
