@@ -566,7 +566,7 @@ def test_bodies_are_shared_between_cases_that_differ_in_nothing_that_shapes_them
     assert one.fastener.mesh is other.fastener.mesh
     ratio = (OPEN.wrench.thickness / 9.0) * (206_000.0 / 100_000.0)
     np.testing.assert_allclose(
-        other.wrench.flexibility.matrix, one.wrench.flexibility.matrix * ratio, rtol=1e-9
+        other.rig.flexibilities[1].matrix, one.rig.flexibilities[1].matrix * ratio, rtol=1e-9
     )
 
 

@@ -43,10 +43,7 @@ def reassembled(
 
     ``mesh``: that of the wrench moved to another shape, with the same nodes; its flexibility is left as it is.
     """
-    ratio = (
-        built.case.wrench.thickness / built.case.fastener.engaged_depth
-    )  # which `assemble` divides by again
-    body = scaled(built.wrench, ratio * wrench)
+    body = scaled(built.wrench, wrench)
     return assemble(
         case, built.pair, built.fastener, body if mesh is None else BodyModel(mesh, body.flexibility)
     )

@@ -27,12 +27,14 @@ from contactfe.turn.build import (
     head_circle,
     head_rotation_weights,
     hold_wrench,
+    in_contact,
     scaled,
     wrench_body,
     wrench_material,
 )
 from contactfe.turn.crush import crushed_runs, relief
 from contactfe.turn.curve import TorqueCurve, head_rotation, smooth_through, spread_mm, torque_curve
+from contactfe.turn.engagement import bearing_depth
 from contactfe.turn.estimate import (
     EarlyAnswer,
     SlipEstimate,
@@ -72,6 +74,7 @@ __all__ = [
     "assemble",
     "assemble_case",
     "at_modulus",
+    "bearing_depth",
     "body_arrays",
     "body_from",
     "body_keys",
@@ -91,6 +94,7 @@ __all__ = [
     "head_rotation",
     "head_rotation_weights",
     "hold_wrench",
+    "in_contact",
     "load_share",
     "onset",
     "outline_of",

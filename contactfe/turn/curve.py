@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from contactfe.contact import Audit, ContactSolution, audit
-from contactfe.errors import ContactFEError, NotConverged
+from contactfe.errors import BeyondReach, ContactFEError, NoContact, NoRest, NotConverged
 from contactfe.turn.build import BuiltPair
+from contactfe.turn.engagement import bearing_depth
 
 Array = NDArray[np.float64]
 
@@ -22,7 +23,7 @@ FALL = 0.965  # of the peak: where the march ends
 PAST_PEAK = math.radians(0.5)  # how far beyond it: a single cell that lets go is not the end
 PLATEAU = math.radians(8)  # so far without a higher torque: there is none to come
 LEAST_STEP = math.radians(0.1)  # towards the end of what can be solved
-ENDS = ("beyond-reach", "no-rest")
+RIVALS = 0.1  # of the largest torque: a wrench that is driven by its fastener so hard does not hold it
 LEAST_BEARING = 1e-3  # of the engaged depth: less is no grip
 MOST_ROTATION = math.radians(32)  # beyond the free play
 TOP = 0.998  # of the largest torque: where the points on both sides of it have to lie
@@ -36,8 +37,9 @@ class TorqueCurve:
     """Torque against rotation, from the end of the free play on.
 
     ``rotation`` (n,) rad at the wrench's head from square; ``torque`` (n,) N m about the fastener's axis over the
-    engaged depth; ``solutions`` the contact state at each point; ``audit`` the worst of all points. ``free_play``
-    rad, or None when the wrench turns freely; then the curve is empty.
+    depth that bears; ``solutions`` the contact state at each point; ``audit`` the worst of all points. ``free_play``
+    rad, or None when the wrench turns freely; then the curve is empty. A wrench that its fastener drives about as hard
+    as it holds it turns freely too.
     """
 
     rotation: Array
@@ -94,6 +96,8 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
     if play is None:
         return TorqueCurve(np.empty(0), np.empty(0), (), None)
     points, inside = _march(built, play)
+    if not _holds(points):
+        return TorqueCurve(np.empty(0), np.empty(0), (), None)
     points = _refine(built, points)
     audits = [
         audit(p, built.rig.handle, built.contact_nodes(), built.case.fastener.across_flats).check()
@@ -101,7 +105,7 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
     ]
     _bears(built, max(points, key=lambda p: p.torque))
     rotation = np.array([head_rotation(built, p) for p in points])
-    depth = built.case.fastener.engaged_depth
+    depth = bearing_depth(built.case)
     return TorqueCurve(
         rotation=rotation,
         torque=np.array([p.torque for p in points]) * depth / 1e3,
@@ -110,6 +114,23 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
         audit=Audit.worst(audits),
         peak_inside=inside,
     )
+
+
+def _holds(points: list[ContactSolution]) -> bool:
+    """Whether the wrench holds the fastener: not where it is driven back about as hard as it ever holds.
+
+    Near-round heads press on their wrench with hardly an arm, on one side of the middle of a flank as on the other.
+
+    Raises:
+        NoContact: all torques are zero, although the outlines overlap.
+    """
+    torque = np.array([p.torque for p in points])
+    if not torque.any():
+        raise NoContact(
+            "the outlines overlap, but no pressure was found at any rotation",
+            hint="build the bodies again: delete the folder of stored bodies if there is one",
+        )
+    return bool(-torque.min() < RIVALS * torque.max())
 
 
 def _bears(built: BuiltPair, solution: ContactSolution) -> None:
@@ -132,9 +153,9 @@ def _march(built: BuiltPair, play: float) -> tuple[list[ContactSolution], bool]:
     while points[-1].rotation - play < MOST_ROTATION:
         try:
             points.append(_at(built, points[-1].rotation + step, points[-1]))
-        except NotConverged as stop:
+        except (BeyondReach, NoRest):
             # Past what was worked out, or where nothing holds the wrench any more: as near to that as is worth while.
-            if stop.slug not in ENDS or (step <= LEAST_STEP and best <= 0):
+            if step <= LEAST_STEP and best <= 0:
                 raise
             if step <= LEAST_STEP:
                 break
@@ -190,4 +211,4 @@ def head_rotation(built: BuiltPair, solution: ContactSolution) -> float:
 def spread_mm(built: BuiltPair, solution: ContactSolution) -> float:
     """Opening of the mouth, or growth across the gripped corners of a ring, mm."""
     _, force = solution.problem.nodal_forces(solution.pressure, solution.law.friction)
-    return float(built.wrench.flexibility.observed["spread"] @ force)
+    return float(built.rig.flexibilities[1].observed["spread"] @ force)

@@ -14,6 +14,7 @@ from contactfe.mesh import SectionMesh
 from contactfe.profile import TOUCHING
 from contactfe.turn.build import BuiltPair
 from contactfe.turn.curve import TorqueCurve, smooth_through, spread_mm
+from contactfe.turn.engagement import bearing_depth
 from contactfe.turn.states import wrench_state
 
 Array = NDArray[np.float64]
@@ -137,6 +138,8 @@ def onset(curve: TorqueCurve) -> tuple[float, float]:
     at = np.linspace(x[0], x[-1], 401)
     most = at[int(np.argmax(smooth(at) >= 0.9 * y[-1]))]
     half = TANGENT_SPAN / 2 * (most - x[0])
+    if half <= 0.0:  # the first touch holds nine tenths already
+        return float(x[-1]), float(y[-1])
     low, high = np.maximum(at - half, x[0]), np.minimum(at + half, x[-1])
     slope = (smooth(high) - smooth(low)) / (high - low)
     # The last place that is still steep: a lobe that settles into its seat softens the curve early, for a while.
@@ -165,7 +168,7 @@ def early_answer(built: BuiltPair, curve: TorqueCurve, torque: float) -> EarlyAn
     near = curve.solutions[int(np.argmin(np.abs(drive - rotation)))]
     solution = built.rig.solve(rotation, built.law, near if near.pressure.any() else None)
     case = built.case
-    reached = solution.torque * case.fastener.engaged_depth / 1e3
+    reached = solution.torque * bearing_depth(case) / 1e3
     share = load_share(built, solution)
     if not share or reached <= 0:
         return None

@@ -15,6 +15,7 @@ from contactfe.errors import ContactFEError
 from contactfe.mesh import SectionMesh
 from contactfe.turn.build import BuiltPair, hold_fastener, hold_wrench
 from contactfe.turn.curve import TorqueCurve
+from contactfe.turn.engagement import bearing_depth
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -54,14 +55,15 @@ def wrench_states(built: BuiltPair, solutions: Sequence[ContactSolution]) -> Bod
 
 def wrench_displacements(built: BuiltPair, solutions: Sequence[ContactSolution]) -> Array:
     """Displacements (k, n, 2) in mm of the wrench at some contact states."""
-    ratio = built.case.wrench.thickness / built.case.fastener.engaged_depth
-    forces = [s.problem.nodal_forces(s.pressure, s.law.friction)[1] / ratio for s in solutions]
+    share = bearing_depth(built.case) / built.case.wrench.thickness
+    forces = [s.problem.nodal_forces(s.pressure, s.law.friction)[1] * share for s in solutions]
     return _displacements(hold_wrench(built.case, built.wrench.mesh), built.wrench.flexibility.nodes, forces)
 
 
 def fastener_states(built: BuiltPair, solutions: Sequence[ContactSolution]) -> BodyStates:
     """The fastener at some contact states, in its own frame."""
-    forces = [s.problem.nodal_forces(s.pressure, s.law.friction)[0] for s in solutions]
+    share = bearing_depth(built.case) / built.case.fastener.engaged_depth
+    forces = [s.problem.nodal_forces(s.pressure, s.law.friction)[0] * share for s in solutions]
     body = hold_fastener(built.case, built.fastener.mesh)
     return _states(body, _displacements(body, built.fastener.flexibility.nodes, forces))
 
