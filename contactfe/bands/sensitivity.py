@@ -87,13 +87,13 @@ def sensitivity(found: Band) -> Sensitivity:
     d = len(found.inputs)
     name = "rng" if "rng" in inspect.signature(sobol_indices).parameters else "random_state"
     indices = sobol_indices(
-        func=lambda x: model(np.clip(x.T, 0.0, 1.0)),
+        func=lambda x: model(np.clip(x.T[:, :d], 0.0, 1.0)),
         n=POINTS,
-        dists=[uniform()] * d,
+        dists=[uniform()] * max(d, 2),  # scipy 1.17 takes no single input: a second one then has no effect
         **{name: np.random.default_rng(found.seed)},
     )
-    first = np.clip(np.nan_to_num(np.atleast_1d(indices.first_order)), 0.0, 1.0)
-    total = np.clip(np.nan_to_num(np.atleast_1d(indices.total_order)), 0.0, 1.0)
+    first = np.clip(np.nan_to_num(np.atleast_1d(indices.first_order)[:d]), 0.0, 1.0)
+    total = np.clip(np.nan_to_num(np.atleast_1d(indices.total_order)[:d]), 0.0, 1.0)
     cloud = sobol_points(POINTS, d, found.seed)
     # The samples tell the width; the fit, how much of it would be left.
     width = found.high_Nm - found.low_Nm
