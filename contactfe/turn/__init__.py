@@ -46,6 +46,7 @@ from contactfe.turn.engagement import bearing_depth
 from contactfe.turn.estimate import (
     EarlyAnswer,
     SlipEstimate,
+    crush_of,
     early_answer,
     load_share,
     onset,
@@ -90,6 +91,7 @@ __all__ = [
     "build_pair",
     "compute_body",
     "contact_law",
+    "crush_of",
     "crushed_runs",
     "digest",
     "early_answer",
