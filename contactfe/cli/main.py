@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     "turn": "contactfe.cli.turn",
     "sweep": "contactfe.cli.sweep",
     "report": "contactfe.cli.report",
+    "screen": "contactfe.cli.screen",
     "draw": "contactfe.cli.draw",
     "import": "contactfe.cli.importing",
     "mesh": "contactfe.cli.mesh",
@@ -32,6 +33,7 @@ COMMANDS: dict[str, str] = {
     "why": "contactfe.cli.why",
     "band": "contactfe.cli.band",
     "log": "contactfe.cli.log",
+    "score": "contactfe.cli.score",
     "verify": "contactfe.cli.verify",
     "bench": "contactfe.cli.bench",
 }
