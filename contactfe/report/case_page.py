@@ -21,6 +21,7 @@ from contactfe.report.inputs import input_tables
 from contactfe.report.page import Picture, picture, render, sha256_of
 from contactfe.report.pair import pair_makers
 from contactfe.report.player import player_view
+from contactfe.report.reader_units import Units, shown
 from contactfe.report.style import data_uri
 from contactfe.report.words import case_words, number, plain
 
@@ -61,12 +62,13 @@ def case_page(
     version: str,
     figures: Mapping[str, Figure] | None = None,
     attempts: Attempts | None = None,
+    units: Units = "si",
 ) -> str:
     """Return the page of a case as HTML text. The same record and version give the same text.
 
     Figures that are drawn already are not drawn again. With `attempts` a player that cannot be drawn is left out.
     """
-    return page_of(case_view(record, version, figures, attempts))
+    return page_of(case_view(record, version, figures, attempts, units))
 
 
 def page_of(view: Mapping[str, Any]) -> str:
@@ -79,6 +81,7 @@ def case_view(
     version: str,
     figures: Mapping[str, Figure] | None = None,
     attempts: Attempts | None = None,
+    units: Units = "si",
 ) -> dict[str, Any]:
     """Return all that the page of a case shows, as plain values that go into a file."""
     figures = case_figures(record, attempts) if figures is None else figures
@@ -88,14 +91,14 @@ def case_view(
         "title": case.name,
         "words": f"{case_words(case)}; the wrench turns {case.load.direction}",
         "held": record.held,
-        "headline": headline(record),
-        "ended": end_sentence(record),
-        "limits": [asdict(row) for row in limit_rows(record)],
-        "answers": _answers(record),
+        "headline": headline(record, units),
+        "ended": end_sentence(record, units),
+        "limits": [asdict(row) for row in limit_rows(record, units)],
+        "answers": _answers(record, units),
         "early": _early_note(early.torque_Nm) if early else "",
         "cautions": record.cautions(),
         "player": asdict(player) if player else None,
-        "figures": [asdict(shown) for shown in _pictures(record, figures)],
+        "figures": [asdict(one) for one in _pictures(record, figures)],
         "inputs": {name: [asdict(row) for row in rows] for name, rows in input_tables(case).items()},
         "audit": _audit_rows(record),
         "solved": len(record.curve.solutions),
@@ -122,7 +125,7 @@ def curve_csv(record: CaseRecord) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _answers(record: CaseRecord) -> list[Mapping[str, str]]:
+def _answers(record: CaseRecord, units: Units) -> list[Mapping[str, str]]:
     """The numbers of the case that stand in no other table of the page."""
     values = record.answers()
     rows: list[Mapping[str, str]] = []
@@ -130,8 +133,10 @@ def _answers(record: CaseRecord) -> list[Mapping[str, str]]:
         value = values[answer.key]
         if answer.key in _IN_LIMITS:
             continue
-        shown = "none" if value is None else number(value) if isinstance(value, float | int) else str(value)
-        rows.append({"label": answer.label, "value": shown, "unit": answer.unit, "meaning": answer.meaning})
+        text, unit = ("none" if value is None else str(value)), answer.unit
+        if isinstance(value, float | int) and not isinstance(value, bool):
+            text, unit = shown(float(value), answer.unit, units)
+        rows.append({"label": answer.label, "value": text, "unit": unit, "meaning": answer.meaning})
     return rows
 
 

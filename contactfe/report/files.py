@@ -15,6 +15,7 @@ from contactfe.files import write_together
 from contactfe.mesh import SectionMesh, write_fields
 from contactfe.report.attempts import Attempts
 from contactfe.report.case_page import case_figures, case_view, curve_csv, page_of, record_json
+from contactfe.report.reader_units import Units
 from contactfe.report.state import BodyState, SlipState, end_state
 from contactfe.report.style import save
 
@@ -51,7 +52,9 @@ PICTURES = ("curve", "pair", "pair-at-slip", "drawing")
 PAGE, VIEW = "case.html", "page.json"
 
 
-def write_case_folder(record: CaseRecord, folder: Path, version: str, kind: str = "png") -> Written:
+def write_case_folder(
+    record: CaseRecord, folder: Path, version: str, kind: str = "png", units: Units = "si"
+) -> Written:
     """Write numbers, pictures and page of a case into a folder, made if absent; pictures as "png", "svg" or "pdf".
 
     First the numbers (case.json, curve.csv, fields.vtu), then the pictures, the page and page.json, from which the page
@@ -64,7 +67,9 @@ def write_case_folder(record: CaseRecord, folder: Path, version: str, kind: str 
     folder = Path(folder)
     attempts = Attempts()
     numbers = write_together(folder, lambda part: _write_numbers(record, part, version))
-    pictures = write_together(folder, lambda part: _write_pictures(record, part, (version, kind), attempts))
+    pictures = write_together(
+        folder, lambda part: _write_pictures(record, part, (version, kind, units), attempts)
+    )
     return Written((*numbers, *pictures), tuple(attempts.failures))
 
 
@@ -74,13 +79,15 @@ def _write_numbers(record: CaseRecord, folder: Path, version: str) -> None:
     write_fields(folder / "fields.vtu", fields(record))
 
 
-def _write_pictures(record: CaseRecord, folder: Path, told: tuple[str, str], attempts: Attempts) -> None:
-    version, kind = told
+def _write_pictures(
+    record: CaseRecord, folder: Path, told: tuple[str, str, Units], attempts: Attempts
+) -> None:
+    version, kind, units = told
     figures = case_figures(record, attempts)
     for name, figure in figures.items():
         path = folder / f"{name}.{kind}"
         attempts.draw(path.name, lambda figure=figure, path=path: save(figure, path))  # type: ignore[misc]
-    view = attempts.draw(PAGE, lambda: case_view(record, version, figures, attempts))
+    view = attempts.draw(PAGE, lambda: case_view(record, version, figures, attempts, units))
     if view is not None:
         (folder / VIEW).write_text(json.dumps(view, ensure_ascii=False) + "\n", encoding="utf-8")
         (folder / PAGE).write_text(page_of(view), encoding="utf-8")
