@@ -21,7 +21,7 @@ from contactfe.inputs import CaseInput
 from contactfe.mesh import moved_mesh
 from contactfe.profile import TOUCHING, Outline, Piece, profile_pair
 from contactfe.standards import opening_limits
-from contactfe.turn import Bodies, BuiltPair, assemble, fastener_body, scaled, torque_curve
+from contactfe.turn import Bodies, BuiltPair, assemble, fastener_body, torque_curve
 
 # Times the case's edge lengths where a body has to be meshed anew: good to 1 % of the torque or so.
 COARSER = 2.5
@@ -32,7 +32,7 @@ LESS_WEAR = 0.10  # taken from the rounding
 RESHAPED = 0.05  # by how much dimensions of the opening are changed
 SHARP = 0.01  # of the width across flats: corner radius of a sharp corner
 
-How = Literal["same", "opening", "shape", "corners"]
+How = Literal["same", "shape", "corners"]
 
 
 @dataclass(frozen=True)
@@ -53,7 +53,7 @@ class ParameterEffect:
 
 @dataclass(frozen=True)
 class _Trial:
-    """A changed case, and how it is solved: "same" bodies and opening, another "opening", another "shape" of the wrench,
+    """A changed case, and how it is solved: on the "same" bodies, with another "shape" of the wrench or its opening,
     or a fastener with other "corners"."""
 
     key: str
@@ -134,8 +134,7 @@ class _Solver:
         """The torque with a fastener meshed coarser, on the wrench as it is."""
         built, mesh = self._record.built, coarser(case)
         pair = profile_pair(mesh)
-        ratio = built.case.wrench.thickness / built.case.fastener.engaged_depth
-        return self._answer(assemble(case, pair, fastener_body(mesh, pair), scaled(built.wrench, ratio)))
+        return self._answer(assemble(case, pair, fastener_body(mesh, pair), built.wrench))
 
     @cached_property
     def _coarse_corners(self) -> float | None:
@@ -179,7 +178,7 @@ def _contact_trials(case: CaseInput, judged: bool) -> Iterator[_Trial]:
             "clearance",
             f"opening {w.opening:.5g} to {opening:.5g} mm ({why})",
             replace(case, wrench=replace(w, opening=opening)),
-            how="opening",
+            how="shape",
         )
     friction = c.friction + GRIPPIER
     yield _Trial(

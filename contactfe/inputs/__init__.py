@@ -1,5 +1,7 @@
 """Reading a case: TOML text with units in, one frozen `CaseInput` out, all problems at once."""
 
+from contactfe.inputs.values import read_value
+
 from .fields import FIELDS, FORMAT, TABLES, Field, field_of, fields_of
 from .files import SAME_IN_ANOTHER_WAY, load_case, parse_case, set_path
 from .model import GIVEN, CaseInput, ContactInput, FastenerInput, LoadInput, MeshInput, WrenchInput
@@ -38,6 +40,7 @@ __all__ = [
     "parse_case",
     "read_text",
     "read_toml",
+    "read_value",
     "resolve",
     "set_path",
     "size_words",

@@ -144,7 +144,7 @@ def shape_case(case: CaseInput, side: Side = "wrench") -> CaseInput:
             rules_items=(),
         ),
         contact=replace(case.contact, friction=0.0, constraint_factor=1.0),
-        load=replace(case.load, lever_arm=None),
+        load=replace(case.load, lever_arm=None, pulls=1),
     )
 
 

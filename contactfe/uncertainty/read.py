@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from contactfe.bands.distributions import Distribution, written
-from contactfe.bands.limits import friction_limits, standard_limits
 from contactfe.errors import ContactFEError, InputError, Problem, nearest
 from contactfe.inputs import FIELDS, TABLES, CaseInput, Field, field_of, parse_case, set_path
 from contactfe.inputs.values import read_value
+from contactfe.uncertainty.distributions import Distribution, written
+from contactfe.uncertainty.limits import friction_limits, standard_limits
 from contactfe.units import KINDS
 
 KEYS = ("nominal", "limits", "mean", "sd", "low", "high", "class")

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from contactfe.bands.distributions import Distribution
-from contactfe.bands.limits import standard_limits
-from contactfe.bands.read import UncertainCase, value_of
 from contactfe.errors import ContactFEError
 from contactfe.inputs import FIELDS
+from contactfe.uncertainty.distributions import Distribution
+from contactfe.uncertainty.limits import standard_limits
+from contactfe.uncertainty.read import UncertainCase, value_of
 
 JUDGED: dict[str, tuple[float, float, str]] = {
     "contact.friction": (0.08, 0.24, "VDI 2230, classes B and C together"),
