@@ -41,6 +41,6 @@ def say_head(record: CaseRecord, units: Units = "si") -> None:
     say()
     say("limits, the lowest torque first")
     say_table(
-        [(row.name, console(row.torque), row.rotation, "deg" if row.rotation[:1].isdigit() else "", row.margin, row.note)
+        [(row.name, console(row.torque + (f" ({row.band})" if row.band else "")), row.rotation, "deg" if row.rotation[:1].isdigit() else "", row.margin, row.note)
          for row in words.limit_rows(record, units)]
     )  # fmt: skip

@@ -11,7 +11,7 @@ import typer
 from contactfe import __version__
 from contactfe.cli.checks import checked_case, cores, folder_problems
 from contactfe.cli.head import say_head
-from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell, tell_page
+from contactfe.cli.output import number, said_first, say, say_json, say_table, say_wrapped, tell, tell_page
 from contactfe.errors import InputError, Problem
 
 if TYPE_CHECKING:
@@ -70,14 +70,17 @@ def register(app: typer.Typer) -> None:
 
         record = solve_case(checked)
         found = None if samples is None else _band(case, samples)
-        if as_json:
-            say_json(record.to_dict(__version__) | ({} if found is None else {"band": _band_record(found)}))
-        else:
-            _say_record(record, raw, units)
-            if found is not None:
-                from contactfe.cli.band import say_band
+        with said_first():
+            if as_json:
+                say_json(
+                    record.to_dict(__version__) | ({} if found is None else {"band": _band_record(found)})
+                )
+            else:
+                _say_record(record, raw, units)
+                if found is not None:
+                    from contactfe.cli.band import say_band
 
-                say_band(found)
+                    say_band(found)
         if out is not None:
             _write(record, out, kind, units)
 

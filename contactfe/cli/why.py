@@ -11,7 +11,7 @@ import typer
 from contactfe import __version__
 from contactfe.cli.checks import checked_case, folder_problems
 from contactfe.cli.head import say_head
-from contactfe.cli.output import say, say_json, say_table, say_wrapped, tell
+from contactfe.cli.output import said_first, say, say_json, say_table, say_wrapped, tell
 
 if TYPE_CHECKING:
     from contactfe.explain import Comparison, Explanation
@@ -60,10 +60,11 @@ def register(app: typer.Typer) -> None:
         _, checked = checked_case(case, problems)
         other = checked_case(against)[1] if against is not None else None
         found, comparison = _work(checked, other)
-        if as_json:
-            say_json(_record(found, comparison))
-        else:
-            _say(found, comparison)
+        with said_first():
+            if as_json:
+                say_json(_record(found, comparison))
+            else:
+                _say(found, comparison)
         if out is not None:
             from contactfe.report import check_drawn, write_why_folder
 

@@ -22,6 +22,7 @@ class LimitRow:
 
     name: str
     torque: str
+    band: str
     rotation: str
     margin: str
     note: str
@@ -52,16 +53,15 @@ def limit_rows(record: CaseRecord, units: Units = "si") -> list[LimitRow]:
 def _limit_row(record: CaseRecord, limit: Limit, units: Units) -> LimitRow:
     ends = limit is record.limits[0]
     torque = "not known" if limit.torque_Nm is None else " ".join(shown(limit.torque_Nm, "N·m", units))
+    band = ""
     if limit.band_Nm is not None:
-        low, high = (" ".join(shown(value, "N·m", units)) for value in limit.band_Nm)
-        torque += f" ({low} to {high})"
+        band = " to ".join(" ".join(shown(value, "N·m", units)) for value in limit.band_Nm)
     over = "" if limit.torque_Nm is None else f"{100 * (limit.torque_Nm / record.torque_Nm - 1):+.0f} %"
     rotation = "beyond slip" if limit.rotation_deg is None else number(limit.rotation_deg)
     if limit.torque_Nm is None:
         rotation = ""
-    return LimitRow(
-        LIMIT_NAMES[limit.kind], torque, rotation, "ends the pull" if ends else over, limit.note, ends
-    )
+    name, margin = LIMIT_NAMES[limit.kind], "ends the pull" if ends else over
+    return LimitRow(name, torque, band, rotation, margin, limit.note, ends)
 
 
 def model_words(record: CaseRecord) -> str:
