@@ -38,9 +38,8 @@ from contactfe.errors import ContactFEError, InputError
 from contactfe.inputs import parse_case
 from contactfe.reference import hexagon
 from contactfe.standards import twist_off_torque
-from contactfe.turn import build_pair, torque_curve
+from contactfe.turn import build_pair, peak, torque_curve
 from contactfe.turn.engagement import engaged_fraction
-from contactfe.turn.estimate import peak
 
 Array = NDArray[np.float64]
 STANDARD = {"limits": "standard"}

@@ -21,8 +21,7 @@ from contactfe.files import write_bytes
 from contactfe.inputs import CaseInput
 from contactfe.parallel import MOST_WORKERS, LocalProcesses, hold_one_thread, run_all, scratch_folder
 from contactfe.profile import ProfilePair, profile_pair
-from contactfe.turn import BodyModel, Side, assemble, at_modulus, compute_body, torque_curve
-from contactfe.turn.estimate import peak
+from contactfe.turn import BodyModel, Side, assemble, at_modulus, compute_body, peak, torque_curve
 
 Array = NDArray[np.float64]
 Watch = Callable[[int, int], None]

@@ -47,10 +47,9 @@ from contactfe.turn.estimate import (
     SlipEstimate,
     early_answer,
     load_share,
-    onset,
-    peak,
     slip_estimate,
 )
+from contactfe.turn.marks import onset, peak
 from contactfe.turn.revision import SOLVER_REVISION
 from contactfe.turn.states import (
     BodyStates,
