@@ -278,12 +278,12 @@ def test_near_ties_are_named() -> None:
 
 
 def test_events_run_from_free_play_to_the_end_of_the_pull_and_not_beyond() -> None:
-    for c, end in ((OPEN, "slip"), (THIN, "wrench-collapse")):
+    for c, end in ((OPEN, "slip"), (THIN, "wrench")):
         steps = told(c).events
         keys = [step.key for step in steps]
         assert keys[0] == "free-play"
         assert keys[-1] == end
-        assert {"first-touch", "patch-growth"} <= set(keys)
+        assert {"first-contact", "patch-growth"} <= set(keys)
         assert steps[-1].torque_Nm == record(c).torque_Nm and steps[-1].rotation_deg == record(c).rotation_deg
         for before, after in pairwise(steps):
             assert after.torque_Nm >= before.torque_Nm

@@ -29,6 +29,7 @@ from contactfe.turn.build import (
     hold_wrench,
     in_contact,
     scaled,
+    with_fastener,
     wrench_body,
     wrench_material,
 )
@@ -45,6 +46,7 @@ from contactfe.turn.engagement import bearing_depth
 from contactfe.turn.estimate import (
     EarlyAnswer,
     SlipEstimate,
+    crush_of,
     early_answer,
     load_share,
     slip_estimate,
@@ -88,6 +90,7 @@ __all__ = [
     "build_pair",
     "compute_body",
     "contact_law",
+    "crush_of",
     "crushed_runs",
     "digest",
     "early_answer",
@@ -116,6 +119,7 @@ __all__ = [
     "state_at",
     "state_at_torque",
     "torque_curve",
+    "with_fastener",
     "with_state",
     "wrench_body",
     "wrench_displacements",

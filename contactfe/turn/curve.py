@@ -88,12 +88,15 @@ def smooth_through(rotation: Array, torque: Array) -> PchipInterpolator | None:
 
 def spin_limit(built: BuiltPair) -> float:
     """Half the pitch of the opening and a little: past it, a wrench that does not press turns freely."""
-    twelve = built.case.wrench.profile in ("ring-twelve", "ring-spline") or built.case.wrench.points == 12
+    twelve = built.case.wrench.points == 12
     return math.pi / built.pair.flats * (0.5 if twelve else 1.0) + math.radians(1)
 
 
-def torque_curve(built: BuiltPair) -> TorqueCurve:
+def torque_curve(built: BuiltPair, expected: float = 0.0) -> TorqueCurve:
     """March from the end of free play until the torque has fallen, then add points around the peak.
+
+    ``expected`` (N m): a lower top is not taken for the last one before the wrench has turned 8 degrees past it. On a
+    worn corner an edge scrapes over the rim of the dent that it left before it bears on its wall.
 
     Raises:
         NotConverged: a rotation without a solution that passes its audit.
@@ -102,7 +105,7 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
     play = built.rig.free_play(spin_limit(built))
     if play is None:
         return TorqueCurve(np.empty(0), np.empty(0), (), None)
-    points, inside = _march(built, play)
+    points, inside = _march(built, play, 1e3 * expected / bearing_depth(built.case))
     if not _holds(points):
         return TorqueCurve(np.empty(0), np.empty(0), (), None)
     points = _refine(built, points)
@@ -153,7 +156,7 @@ def _bears(built: BuiltPair, solution: ContactSolution) -> None:
         )
 
 
-def _march(built: BuiltPair, play: float) -> tuple[list[ContactSolution], bool]:
+def _march(built: BuiltPair, play: float, expected: float) -> tuple[list[ContactSolution], bool]:
     """Points from the end of the free play until the torque has fallen, and whether the largest lies among them."""
     points = [_at(built, play, None)]
     step, best, at_best = FIRST_STEP, 0.0, play
@@ -171,7 +174,7 @@ def _march(built: BuiltPair, play: float) -> tuple[list[ContactSolution], bool]:
         if points[-1].torque > best:
             best, at_best = points[-1].torque, points[-1].rotation
         beyond = points[-1].rotation - at_best
-        if beyond > PLATEAU or (points[-1].torque < FALL * best and beyond > PAST_PEAK):
+        if beyond > PLATEAU or (best >= expected and points[-1].torque < FALL * best and beyond > PAST_PEAK):
             return points, True
         step = min(step * GROWTH, LONGEST_STEP)
     return points, False
