@@ -31,7 +31,6 @@ from contactfe.explain import (
     secant_stiffness,
     sequence_of_events,
     stored_energy,
-    words,
 )
 from contactfe.explain.factors import changed, mixed
 from contactfe.explain.limiting import reassembled, top_of
@@ -39,6 +38,7 @@ from contactfe.explain.perturbed import Perturbed
 from contactfe.inputs import CaseInput, parse_case
 from contactfe.mesh import mesh_outline, moved_mesh, wrench_sizes
 from contactfe.profile import Outline, profile_pair
+from contactfe.report import why_words as words
 from contactfe.strength import wrench_limits
 from contactfe.strength.wrench import reached, reached_lazily
 from contactfe.turn import (
