@@ -42,8 +42,7 @@ from contactfe.study import (
 )
 from contactfe.study.banded import odds_rows
 from contactfe.study.scatter import MOST_CURVES, told_distribution
-from contactfe.turn import build_pair, torque_curve
-from contactfe.turn.estimate import peak
+from contactfe.turn import build_pair, peak, torque_curve
 from contactfe.uncertainty import GridPoints, bands_at
 from contactfe.uncertainty.solve import solving
 
