@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 from report_cases import VERSION, check_offline, solved
 
+from contactfe.cli.output import said_first
 from contactfe.report import case_page
 from contactfe.report.case_words import headline, limit_rows
 from contactfe.report.reader_units import both, shown
@@ -51,3 +52,14 @@ def test_a_page_in_inches() -> None:
     assert both(record.torque_Nm, "inch") in words
     length = record.answers()["crushed_length_mm"]
     assert f"crushed length {' '.join(shown(length, 'mm', 'inch'))}" in words
+
+
+def test_a_reader_that_goes_away_costs_no_folder(monkeypatch: pytest.MonkeyPatch) -> None:
+    """`contactfe turn case.toml --out folder | head -1`: what is written after the talk is still written."""
+    moved = []
+    monkeypatch.setattr("contactfe.cli.output.os.dup2", lambda *ends: moved.append(ends))
+    with said_first():
+        raise BrokenPipeError
+    assert len(moved) == 1
+    with pytest.raises(ZeroDivisionError), said_first():
+        raise ZeroDivisionError

@@ -40,7 +40,9 @@ def say_head(record: CaseRecord, units: Units = "si") -> None:
         say_wrapped(console(sentence), "  ")
     say()
     say("limits, the lowest torque first")
-    say_table(
-        [(row.name, console(row.torque + (f" ({row.band})" if row.band else "")), row.rotation, "deg" if row.rotation[:1].isdigit() else "", row.margin, row.note)
-         for row in words.limit_rows(record, units)]
-    )  # fmt: skip
+    lines = []
+    for row in words.limit_rows(record, units):
+        torque = f"{row.torque} ({row.band})" if row.band else row.torque
+        unit = "deg" if row.rotation[:1].isdigit() else ""
+        lines.append((row.name, console(torque), row.rotation, unit, row.margin, row.note))
+    say_table(lines)
