@@ -24,6 +24,7 @@ import pytest
 from numpy.typing import NDArray
 from sweeps import InProcess, end_of, environment, sweep
 
+from contactfe.case import solve_case
 from contactfe.errors import InputError
 from contactfe.parallel import LocalProcesses
 from contactfe.report import study_charts, study_page
@@ -266,6 +267,10 @@ def test_more_curves_than_a_study_may_have_are_refused() -> None:
 # --- answers ----------------------------------------------------------------------------------------------------------
 
 
+SHARED_MESH = 0.02
+"""Samples share one mesh for all openings; at this coarse one that is within 2 % of a mesh of their own."""
+
+
 def test_a_band_is_that_of_its_samples_solved_one_by_one(whole: Path) -> None:
     """Each sample as a case of its own, meshed for itself, at the values that the points stand for: uniform between
     limits is low + u (high - low) (JCGM 101:2008, 6.4.2)."""
@@ -276,14 +281,13 @@ def test_a_band_is_that_of_its_samples_solved_one_by_one(whole: Path) -> None:
         sample = {
             i.path: i.low + x * (i.high - i.low) for i, x in zip(case.band.uncertain.inputs, u, strict=True)
         }
-        built = build_pair(case.band.uncertain.sample(sample))
-        values.append(peak(torque_curve(built))[1])
+        values.append(solve_case(case.band.uncertain.sample(sample)).torque_Nm)
     row = read_rows(whole / "results.csv")[3]
     assert row["band_samples"] == 4
     for key, share in (("median", 0.5), ("p10", 0.1), ("p90", 0.9)):
-        assert row[f"torque_{key}_Nm"] == pytest.approx(np.quantile(values, share), rel=1e-9)
+        assert row[f"torque_{key}_Nm"] == pytest.approx(np.quantile(values, share), rel=SHARED_MESH)
     below = json.loads(StudyStore(whole).path(case.case_id).read_text())["record"]["band"]["torque_Nm"]
-    assert below == pytest.approx(values, rel=1e-9)
+    assert below == pytest.approx(values, rel=SHARED_MESH)
     assert row["target_torque_Nm"] == 150.0
     assert row["ends_below_target_share"] == sum(v < 150.0 for v in values) / 4
 
@@ -301,14 +305,14 @@ def test_shapes_that_scatter_and_twist_off_are_those_of_the_command_band(tmp_pat
     assert stored["torque_Nm"] == found.torque_Nm.tolist()
     first = found.twists_off_first()
     assert first is not None and row["twist_off_first_share"] == first.share
-    # Three levels of the ring, each a body of its own; the nominal ring is the one in the middle.
-    assert (forecast(plan, 1).wrenches, forecast(plan, 1).fasteners) == (3, 1)
+    # Three levels of the ring, each a body for all openings, and the plain case's, meshed at its own opening.
+    assert (forecast(plan, 1).wrenches, forecast(plan, 1).fasteners) == (4, 1)
     assert not (tmp_path / "odds.csv").exists()
 
 
 def test_rows_hold_the_band_beside_the_plain_answer(whole: Path) -> None:
     rows = read_rows(whole / "results.csv")
-    assert list(rows[0])[-10:] == [
+    assert list(rows[0])[-11:] == [
         "torque_median_Nm", "torque_p10_Nm", "torque_p90_Nm", "turns_freely_share", "wrench_first_share",
         "twist_off_first_share", "leading_input", "leading_input_share", "band_samples", "target_torque_Nm",
         "ends_below_target_share",
