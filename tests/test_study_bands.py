@@ -513,7 +513,9 @@ def test_what_a_study_says_of_its_bands(home: Path) -> None:
     ended = sweep("study.toml", "--out", "out", folder=home)
     assert ended.returncode == 0, ended.stderr
     lines = ended.stdout.splitlines()
-    assert lines[0] == "slip torque in N m, median (10 to 90 %): profile by rounding"
+    assert lines[0] == "scattered: 3 slip, 1 wrench gives way"
+    assert lines[1] == "held below the head: solid bar"
+    assert lines[2] == "torque in N m, median (10 to 90 %): profile by rounding"
     assert any(
         line.startswith("bands: 4 samples of every case, seed 3; what scatters, as the file says")
         for line in lines
@@ -523,7 +525,7 @@ def test_what_a_study_says_of_its_bands(home: Path) -> None:
                    "odds:    out/odds.csv"):  # fmt: skip
         assert wanted in text, text
     html = (home / "out" / "study.html").read_text(encoding="utf-8")
-    assert "median (10 to 90 %)" in html and "Which profile slips later" in html
+    assert "median (10 to 90 %)" in html and "Which profile delivers more" in html
     said = json.loads(sweep("study.toml", "--out", "out", "--json", folder=home).stdout)
     assert said["band"] == {"samples": 4, "seed": 3, "by_rule": False, "target_torque_Nm": 150.0}
     assert len(said["odds"]) == 2 and said["rows"][0]["torque_median_Nm"] > 0
@@ -657,10 +659,10 @@ def test_the_page_tells_bands_and_odds() -> None:
     ]  # fmt: skip
     html = study_page(rows, {"name": "bands"}, "0", odds=odds)
     assert study_page(rows, {"name": "bands"}, "0", odds=odds) == html
-    for wanted in ("Largest slip torque: 200.0 N·m", "180.0 to 240.0 N·m in eight of ten samples",
+    for wanted in ("Largest torque: 200.0 N·m", "180.0 to 240.0 N·m in eight of ten samples",
                    "200.0 (180.0 to 240.0)", "3 % (1 to 11 %)", "input that moves it most"):  # fmt: skip
         assert wanted in html, wanted
-    assert "Which profile slips later" not in study_page(rows, {}, "0")
+    assert "Which profile delivers more" not in study_page(rows, {}, "0")
 
 
 def test_points_of_a_grid_need_no_order_of_inputs() -> None:

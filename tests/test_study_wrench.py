@@ -172,7 +172,7 @@ def test_profiles_are_ranked_by_the_torque_they_reach() -> None:
         invented("ring-twelve", 100.0, 100.0, 1.2),
     ]
     assert [torque_words(row) for row in study] == ["70.0*", "80.0", "100.0+"]
-    assert "Largest slip torque: 100.0 N·m" in study_page(study, {"name": "x"}, "1")
+    assert "Largest torque: 100.0 N·m" in study_page(study, {"name": "x"}, "1")
     best = study_page(
         [invented("open-end", 80.0, 80.0, 0.7), invented("flare-nut", 120.0, 90.0, 1.9)], {}, "1"
     )

@@ -49,6 +49,13 @@ def outcome(row: Row) -> Outcome:
     return "slips" if answer(row, "slip_torque_Nm") is not None else "failed"
 
 
+def cause(row: Row) -> str:
+    """Return what ends the pull of a case in the words of the records, "" where it has no answer."""
+    if outcome(row) == "free":
+        return "turns-freely"
+    return "" if outcome(row) == "failed" else str(row.get("ended_by") or "grip")
+
+
 def answer(row: Row, key: str) -> float | None:
     """Return a number of a row, None where it is absent, empty or not finite."""
     raw = row.get(key)
@@ -62,8 +69,8 @@ def answer(row: Row, key: str) -> float | None:
 
 
 def band_of(row: Row) -> tuple[float, float, float] | None:
-    """Return median, 10 % and 90 % of the slip torque (N m) of a row that has a band, None for another."""
-    found = [answer(row, f"slip_torque_{name}_Nm") for name in ("median", "p10", "p90")]
+    """Return median, 10 % and 90 % of the torque (N m) of a row that has a band, None for another."""
+    found = [answer(row, f"torque_{name}_Nm") for name in ("median", "p10", "p90")]
     return None if None in found else tuple(found)  # type: ignore[return-value]
 
 

@@ -16,7 +16,7 @@ from contactfe.report.rows import (
     Swept,
     answer,
     band_of,
-    gives_way_first,
+    cause,
     mark_of,
     outcome,
     row_words,
@@ -29,6 +29,7 @@ from contactfe.report.rows import (
 from contactfe.report.study import horizontal, study_charts
 from contactfe.report.words import BAND, PROFILES, number, plain
 from contactfe.study.tables import label, mark_words
+from contactfe.uncertainty import counted_words
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
 _OWN = ("name", "question", "cautions")  # entries of the study's description that have places of their own
@@ -85,6 +86,14 @@ def study_page(
     )
 
 
+_ENDS = {
+    "grip": "the grip is lost",
+    "wrench": "the wrench gives way",
+    "bolt": "the bolt twists off",
+    "bar": "the bar twists off",
+}
+
+
 def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
     """The largest torque that a case of the study reaches, and the case that has it."""
     slipping = [row for row in rows if outcome(row) == "slips"]
@@ -97,16 +106,14 @@ def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
     torque = f"{number(torque_of(best) or 0.0)} N·m"
     if band is not None:
         reach = f"{number(band[1])} to {number(band[2])} N·m in eight of ten samples"
-        return f"Largest slip torque: {torque}", f"{where}; {reach}" if where else reach
-    if gives_way_first(best):
-        return f"Largest torque: {torque}, where the wrench gives way", where
-    return f"Largest slip torque: {torque}", where
+        return f"Largest torque: {torque}", f"{where}; {reach}" if where else reach
+    return f"Largest torque: {torque}, where {_ENDS[cause(best)]}", where
 
 
 def _counts(rows: Sequence[Row]) -> str:
-    count = {kind: sum(outcome(row) == kind for row in rows) for kind in ("slips", "free", "failed")}
-    text = f"{len(rows)} cases: {count['slips']} slip, {count['free']} turn freely"
-    return f"{text}, {count['failed']} without an answer." if count["failed"] else f"{text}."
+    failed = sum(outcome(row) == "failed" for row in rows)
+    parts = [counted_words(cause(row) for row in rows), f"{failed} without an answer" if failed else ""]
+    return f"{len(rows)} cases: {', '.join(part for part in parts if part)}."
 
 
 def _name(row: Row, k: int) -> str:
@@ -185,7 +192,7 @@ def _odds(odds: Sequence[Row]) -> Mapping[str, Any] | None:
         held = [value_words(path, value_of(row, path)) for path in equal]
         lines.append([first, second, *held, f"{share:.0f} % ({low:.0f} to {high:.0f} %)", ratio])
     heads = ["first", "second", *(label(path) for path in equal)]
-    return {"columns": [*heads, "first slips later", "ratio, median"], "rows": lines}
+    return {"columns": [*heads, "first delivers more", "ratio, median"], "rows": lines}
 
 
 def _number(value: float | None) -> str:
