@@ -41,6 +41,7 @@ from contactfe.uncertainty import (
 from contactfe.uncertainty import solve as solving
 from contactfe.uncertainty.compare import first_change
 from contactfe.uncertainty.jobs import Job, plan_jobs
+from contactfe.uncertainty.limits import standard_limits
 from contactfe.uncertainty.probabilities import chance
 from contactfe.uncertainty.sampling import SamplingPlan, sobol_points
 from contactfe.uncertainty.surrogate import fit
@@ -55,7 +56,7 @@ def raw(profile: str = "ring-six", **tables: dict[str, Any]) -> dict[str, Any]:
     return {
         "format": 1,
         "name": profile,
-        "fastener": {"size": "M10", "grade": "8.8", **tables.get("fastener", {})},
+        "fastener": {"size": "M10", "grade": "8.8", "stock": "bolt", **tables.get("fastener", {})},
         "wrench": {"profile": profile, **tables.get("wrench", {})},
         "contact": tables.get("contact", {}),
         "mesh": tables.get("mesh", COARSE),
@@ -786,3 +787,18 @@ def test_the_least_corner_of_the_standard() -> None:
         2.0 / math.sqrt(3.0) - 1.0
     )
     assert left == pytest.approx(17.77, abs=0.01)
+
+
+def test_a_bar_scatters_by_the_tolerance_of_bars_and_a_bolt_by_that_of_heads() -> None:
+    # h11 for 16 mm is 0.110 mm (ISO 286-1, from memory); ISO 4014 M10: 15.73 mm
+    for stock, least in (("bar", 15.89), ("bolt", 15.73)):
+        case = split_case(raw(fastener={"stock": stock})).case
+        low, high, source = standard_limits("fastener.across_flats", {}, case, {})
+        assert (low, high) == pytest.approx((least, 16.0), abs=1e-9)
+        assert source.startswith("h11" if stock == "bar" else "ISO 4014")
+
+
+def test_a_measured_hardness_does_not_scatter_by_the_grade_and_can_be_sampled() -> None:
+    plain = split_case(raw(fastener={"hardness": "28 HRC"}))
+    assert "fastener.yield_strength" not in [item.path for item in typical_scatter(plain)]
+    assert plain.sample({"fastener.yield_strength": 700.0}).fastener.yield_strength == pytest.approx(700.0)

@@ -25,7 +25,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("case",),
     ("explain", "uncertainty", "uncertainty"),
     ("study",),
-    ("trial",),
+    ("trial", "design"),
     ("verify", "bench"),
     ("report",),
     ("cli",),

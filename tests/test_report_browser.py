@@ -146,7 +146,7 @@ def test_the_page_of_a_study_in_the_browser(tmp_path: Path) -> None:
     path = tmp_path / "study.html"
     path.write_text(study_page(rows, {"name": "two profiles"}, "1.2.3"), encoding="utf-8")
     page = shown(path, tmp_path)
-    assert "Largest torque: 200.0 N·m" in page.document
+    assert "Largest slip torque: 200.0 N·m" in page.document
     assert "turns freely" in page.document
     assert page.errors == []
     check_picture(page.picture)

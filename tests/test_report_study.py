@@ -164,7 +164,7 @@ def test_the_page_of_a_study() -> None:
     page = check_offline(html)
     words = page.words
     assert (
-        "Largest torque: 300.0 N·m twelve-point ring, grade 10.9, rounding of the corners 0 %" in words
+        "Largest slip torque: 300.0 N·m twelve-point ring, grade 10.9, rounding of the corners 0 %" in words
     )
     assert "12 cases: 9 slip, 2 turn freely, 1 without an answer." in words
     assert "open-end 10.9 40: no wall left" in words
@@ -187,7 +187,7 @@ def test_the_page_of_a_study() -> None:
 @pytest.mark.parametrize(
     ("rows", "headline"),
     [
-        ([{"name": "one", "slip_torque_Nm": 12.0, "turns_freely": False}], "Largest torque: 12.0 N·m"),
+        ([{"name": "one", "slip_torque_Nm": 12.0, "turns_freely": False}], "Largest slip torque: 12.0 N·m"),
         ([{"name": "one", "slip_torque_Nm": None, "turns_freely": True}], "No case grips"),
         ([{"name": "one", "slip_torque_Nm": None, "reason": "gone"}], "No case has an answer"),
     ],

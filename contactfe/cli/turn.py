@@ -191,16 +191,10 @@ def defaults_used(case: CaseInput, raw: dict[str, Any]) -> list[tuple[str, str, 
             continue
         if field.name == "outline" or (field.name == "across_flats" and "size" not in given):
             continue
-        found.append((field.where, str(value), _rule(case, field, str(value))))
+        found.append((field.where, str(value), _rule(case, field)))
     return found
 
 
-def _rule(case: CaseInput, field: Field, value: str) -> str:
+def _rule(case: CaseInput, field: Field) -> str:
     """Return in words why an input that was not given has its value."""
-    if field.path == "wrench.opening" and case.wrench.profile == "outline":
-        return "measured in the outline"
-    if field.path == "fastener.across_flats":
-        return "of the size"
-    rule = case.wrench.rules.get(field.name, "") if field.table == "wrench" else ""
-    default = "default" if value == field.default else f"default: {field.default}"
-    return rule or field.rule or default
+    return case.origins.get(field.path) or field.rule or "default"

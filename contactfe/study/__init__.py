@@ -3,7 +3,9 @@
 from contactfe.study.demo import DEMO
 from contactfe.study.forecast import Forecast, Speed, forecast, speed_here
 from contactfe.study.identity import solver_revision
+from contactfe.study.listing import Listed, listed_plan
 from contactfe.study.plan import PlannedCase, StudyPlan, load_plan, parse_plan
+from contactfe.study.records import samples_of
 from contactfe.study.runner import BodyDone, CaseDone, CaseFailed, CaseStarted, Event, StudyDone, run_study
 from contactfe.study.store import StudyStore, Tables
 from contactfe.study.tables import Pivot, Row, delivered_torque, headline, mark, mark_words, pivots, read_rows
@@ -16,6 +18,7 @@ __all__ = [
     "CaseStarted",
     "Event",
     "Forecast",
+    "Listed",
     "Pivot",
     "PlannedCase",
     "Row",
@@ -27,6 +30,7 @@ __all__ = [
     "delivered_torque",
     "forecast",
     "headline",
+    "listed_plan",
     "load_plan",
     "mark",
     "mark_words",
@@ -34,6 +38,7 @@ __all__ = [
     "pivots",
     "read_rows",
     "run_study",
+    "samples_of",
     "solver_revision",
     "speed_here",
 ]

@@ -154,7 +154,7 @@ def plan_jobs(uncertain: UncertainCase, inputs: Sequence[Distribution], u: Array
 
 def _levels(case: CaseInput, inputs: Sequence[Distribution]) -> dict[str, Array]:
     """Levels of every input that changes a shape. Three or more on one body are meshed at every sample instead."""
-    drawn = case.wrench.profile == "outline"  # its opening cannot be offset
+    drawn = case.wrench.family.drawn  # its opening cannot be offset
     shapes = [p.path for p in inputs if p.path not in NO_MESH and (drawn or p.path not in WIDTHS)]
     found: dict[str, Array] = {}
     for item in inputs:

@@ -50,8 +50,7 @@ class UncertainCase:
             part["undersize"] = written(_field("fastener.undersize"), max(worn, 0.0))
         for path, value in values.items():
             if path not in (_WIDTH, "fastener.undersize"):
-                table, _, key = path.partition(".")
-                raw.setdefault(table, {})[key] = written(_field(path), value)
+                raw = set_path(raw, path, written(_field(path), value))
         return parse_case(raw, folder=self.folder, name=self.case.name)
 
 
