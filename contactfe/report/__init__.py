@@ -9,6 +9,7 @@ from contactfe.report.imported import faults_figure, imported_figure
 from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.player import player_view, stage_of
+from contactfe.report.pulls_figure import draw_corner, draw_pulls, pulls_figure
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
 from contactfe.report.study import study_charts, study_figures
 from contactfe.report.study_pages import study_page
@@ -25,8 +26,10 @@ __all__ = [
     "case_page",
     "check_drawn",
     "curve_figure",
+    "draw_corner",
     "draw_curve",
     "draw_pair",
+    "draw_pulls",
     "drawing_figure",
     "end_state",
     "faults_figure",
@@ -35,6 +38,7 @@ __all__ = [
     "log_figure",
     "pair_figure",
     "player_view",
+    "pulls_figure",
     "save",
     "slip_state",
     "stage_of",
