@@ -212,7 +212,7 @@ def test_the_command_line_says_and_writes_the_pulls(tmp_path: Path) -> None:
     told = subprocess.run([*command, "--out", str(tmp_path / "out")], capture_output=True, text=True)
     assert told.returncode == 0, told.stderr
     assert "pulls on the same corners (2)" in told.stdout
-    assert "after one slip the open end has" in told.stdout.replace("\n    ", " ")
+    assert "after one slip the open-end wrench has" in told.stdout.replace("\n    ", " ")
     assert "not piled up" in told.stdout
     assert (tmp_path / "out" / "pulls.png").read_bytes().startswith(b"\x89PNG")
     written = json.loads((tmp_path / "out" / "pulls.json").read_text())
