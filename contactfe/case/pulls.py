@@ -265,7 +265,6 @@ def _rounding_if_over(record: CaseRecord, whole: Worn) -> float:
     top = curve.solutions[int(np.argmax(curve.torque))]
     outline = built.rig.search.wrench.outline
     wrench = as_polygon(outline, 0.002 * built.pair.across_flats).buffer(-relief(top))
-    wrench_points = max(built.case.wrench.points, built.case.wrench.family.points)
-    pitch = math.tau / max(wrench_points, built.pair.flats)
+    pitch = math.tau / max(built.case.wrench.points, built.pair.flats)
     floor = swept_floor(wrench, whole.sector, built.pair.sense * pitch)
     return _rounding(record, whole, whole.sector.lowered(floor))

@@ -22,6 +22,7 @@ from contactfe.errors import ContactFEError
 COMMANDS: dict[str, str] = {
     "turn": "contactfe.cli.turn",
     "sweep": "contactfe.cli.sweep",
+    "screen": "contactfe.cli.screen",
     "draw": "contactfe.cli.draw",
     "import": "contactfe.cli.importing",
     "mesh": "contactfe.cli.mesh",
@@ -31,6 +32,7 @@ COMMANDS: dict[str, str] = {
     "why": "contactfe.cli.why",
     "band": "contactfe.cli.band",
     "log": "contactfe.cli.log",
+    "score": "contactfe.cli.score",
     "verify": "contactfe.cli.verify",
     "bench": "contactfe.cli.bench",
 }

@@ -34,11 +34,19 @@ from contactfe.turn.build import (
     wrench_material,
 )
 from contactfe.turn.crush import crushed_runs, relief
-from contactfe.turn.curve import TorqueCurve, head_rotation, smooth_through, spread_mm, torque_curve
+from contactfe.turn.curve import (
+    TorqueCurve,
+    head_rotation,
+    smooth_through,
+    spread_mm,
+    torque_curve,
+    with_state,
+)
 from contactfe.turn.engagement import bearing_depth
 from contactfe.turn.estimate import (
     EarlyAnswer,
     SlipEstimate,
+    crush_of,
     early_answer,
     load_share,
     onset,
@@ -51,8 +59,10 @@ from contactfe.turn.states import (
     FlankPressure,
     fastener_state,
     fastener_states,
+    first_state,
     flank_pressures,
     state_at,
+    state_at_torque,
     wrench_displacements,
     wrench_state,
     wrench_states,
@@ -81,6 +91,7 @@ __all__ = [
     "build_pair",
     "compute_body",
     "contact_law",
+    "crush_of",
     "crushed_runs",
     "digest",
     "early_answer",
@@ -88,6 +99,7 @@ __all__ = [
     "fastener_state",
     "fastener_states",
     "file_hash",
+    "first_state",
     "flank_pressures",
     "head_circle",
     "head_rotation",
@@ -106,8 +118,10 @@ __all__ = [
     "smooth_through",
     "spread_mm",
     "state_at",
+    "state_at_torque",
     "torque_curve",
     "with_fastener",
+    "with_state",
     "wrench_body",
     "wrench_displacements",
     "wrench_material",

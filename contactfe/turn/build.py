@@ -103,7 +103,7 @@ def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: Bo
     Raises:
         GeometryError: the wrench was meshed at another opening alone, or the outlines have other pieces.
     """
-    if case.wrench.profile == "outline":  # its file holds the opening
+    if case.wrench.family.drawn:  # its file holds the opening
         case = replace(case, wrench=replace(case.wrench, opening=pair.opening))
     at_opening = wrench
     if case.wrench.opening != pair.opening:
@@ -269,7 +269,7 @@ def head_circle(case: CaseInput, mesh: SectionMesh) -> tuple[float, Array]:
     Of a drawn wrench: about the axis, DRAWN_HEAD times as far as the farthest point of the opening.
     """
     dims = case.wrench.dims
-    if case.wrench.profile == "outline":
+    if case.wrench.family.drawn:
         touching = np.unique(mesh.boundary.nodes[mesh.sides_named(*TOUCHING)])
         return DRAWN_HEAD * float(np.linalg.norm(mesh.nodes[touching], axis=1).max()), np.zeros(2)
     radius = (dims["head_width"] if "head_width" in dims else dims["outside_diameter"]) / 2

@@ -61,6 +61,13 @@ class SlipEstimate:
     cautions: tuple[str, ...] = ()
 
 
+def crush_of(solution: ContactSolution) -> tuple[float, float]:
+    """Length of surface (mm) that is crushed in a state, all flats together, and how deep the deepest place is (um)."""
+    capped = solution.capped
+    depth = float(np.max(-solution.gap[capped], initial=0.0))
+    return float(solution.problem.length[capped].sum()), 1e3 * depth
+
+
 def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
     """Slip onset, slip torque and the early answers of a solved curve.
 
@@ -77,8 +84,8 @@ def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
     rotation, torque = peak(curve)
     at_peak = curve.nearest(rotation)
     onset_rotation, onset_torque = onset(curve)
-    capped = at_peak.capped
-    depth = float(np.max(-at_peak.gap[capped], initial=0.0))
+    crushed, depth_um = crush_of(at_peak)
+    depth = depth_um / 1e3
     if depth > 0.02 * built.case.fastener.across_flats:
         cautions.append(
             f"at slip the crush is {depth:.2f} mm deep: material piles up and strains are large there, "
@@ -93,8 +100,8 @@ def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
         onset_rotation_deg=math.degrees(onset_rotation),
         early=early_answer(built, curve, EARLY_SHARE * torque),
         load_share=load_share(built, at_peak),
-        crushed_length_mm=float(at_peak.problem.length[capped].sum()),
-        crush_depth_um=1e3 * depth,
+        crushed_length_mm=crushed,
+        crush_depth_um=depth_um,
         cautions=tuple(cautions),
     )
 
