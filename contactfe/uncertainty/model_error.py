@@ -76,7 +76,7 @@ def default_sigma(mode: Mode = "grip", cap_scatters: bool = False) -> float:
     ``cap_scatters``: ``constraint_factor`` is an input with a range, so its share is in the band already.
 
     >>> [round(default_sigma(mode), 3) for mode in ("grip", "wrench", "bolt")]
-    [0.109, 0.07, 0.029]
+    [0.108, 0.07, 0.029]
     """
     parts = [c.sigma for c in CONTRIBUTIONS if mode in c.modes and not (cap_scatters and c.name == "cap")]
     return math.sqrt(math.fsum(s**2 for s in parts))
