@@ -53,6 +53,16 @@ def register(app: typer.Typer) -> None:
                 help="Also the band of the torque from N samples, such as 128.",
             ),
         ] = None,
+        pulls: Annotated[
+            int | None,
+            typer.Option(
+                "--pulls",
+                metavar="N",
+                min=1,
+                max=20,
+                help="Pulls on the same corners, one after the other; in the file [load] pulls.",
+            ),
+        ] = None,
         kind: Annotated[Picture, typer.Option("--format", help="Of the pictures that --out writes.")] = "png",
     ) -> None:
         problems = folder_problems(out) if out is not None else []
@@ -60,17 +70,32 @@ def register(app: typer.Typer) -> None:
         from contactfe.case import solve_case
 
         record = solve_case(checked)
+        count = checked.load.pulls if pulls is None else pulls
+        series = None
+        if count > 1:
+            from contactfe.case import solve_pulls
+
+            series = solve_pulls(checked, count, record)
         found = None if samples is None else _band(case, samples)
         if as_json:
-            say_json(record.to_dict(__version__) | ({} if found is None else {"band": _band_record(found)}))
+            more = {} if found is None else {"band": _band_record(found)}
+            say_json(record.to_dict(__version__) | more | ({} if series is None else {"pulls": series.to_dict()}))
         else:
             _say_record(record, raw)
+            if series is not None:
+                from contactfe.cli.pulls import say_pulls
+
+                say_pulls(series)
             if found is not None:
                 from contactfe.cli.band import say_band
 
                 say_band(found)
         if out is not None:
             _write(record, out, kind)
+            if series is not None:
+                from contactfe.cli.pulls import write_pulls
+
+                write_pulls(series, out, kind)
 
 
 def _plain_case(path: Path, problems: Sequence[Problem]) -> tuple[dict[str, Any], CaseInput]:

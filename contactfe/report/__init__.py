@@ -9,6 +9,7 @@ from contactfe.report.imported import faults_figure, imported_figure
 from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.player import player_view, stage_of
+from contactfe.report.pulls_figure import draw_corner, draw_pulls, pulls_figure
 from contactfe.report.score_figures import means_figure, standings_figure
 from contactfe.report.screening import headline, notes, screening_figures, screening_page
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
@@ -28,8 +29,10 @@ __all__ = [
     "case_page",
     "check_drawn",
     "curve_figure",
+    "draw_corner",
     "draw_curve",
     "draw_pair",
+    "draw_pulls",
     "drawing_figure",
     "end_state",
     "faults_figure",
@@ -41,6 +44,7 @@ __all__ = [
     "notes",
     "pair_figure",
     "player_view",
+    "pulls_figure",
     "save",
     "score_page",
     "screening_figures",
