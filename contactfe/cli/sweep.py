@@ -218,7 +218,8 @@ def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> No
     figures = study_figures(done.rows, folder)
     page = folder / "study.html"
     meta = {"name": plan.name} | ({} if plan.band is None else {"band": plan.band.words()})
-    write_text(page, study_page(done.rows, meta, __version__, odds=done.odds))
+    table = done.tables.csv.read_text(encoding="utf-8")
+    write_text(page, study_page(done.rows, meta, __version__, odds=done.odds, csv=table))
     if as_json:
         say_json(_as_json(plan, folder, done, figures))
         return

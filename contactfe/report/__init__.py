@@ -10,6 +10,7 @@ from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.player import player_view, stage_of
 from contactfe.report.pulls_figure import draw_corner, draw_pulls, pulls_figure
+from contactfe.report.rebuild import rebuilt
 from contactfe.report.score_figures import means_figure, standings_figure
 from contactfe.report.screening import headline, notes, screening_figures, screening_page
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
@@ -45,6 +46,7 @@ __all__ = [
     "pair_figure",
     "player_view",
     "pulls_figure",
+    "rebuilt",
     "save",
     "score_page",
     "screening_figures",
