@@ -30,6 +30,7 @@ COMMANDS: dict[str, str] = {
     "grades": "contactfe.cli.tables",
     "why": "contactfe.cli.why",
     "band": "contactfe.cli.band",
+    "plan": "contactfe.cli.plan",
     "log": "contactfe.cli.log",
     "score": "contactfe.cli.score",
     "verify": "contactfe.cli.verify",

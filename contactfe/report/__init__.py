@@ -8,6 +8,7 @@ from contactfe.report.files import Written, fields, write_case_folder
 from contactfe.report.imported import faults_figure, imported_figure
 from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
+from contactfe.report.plan_page import plan_page
 from contactfe.report.player import player_view, stage_of
 from contactfe.report.score_figures import means_figure, standings_figure
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
@@ -37,6 +38,7 @@ __all__ = [
     "log_figure",
     "means_figure",
     "pair_figure",
+    "plan_page",
     "player_view",
     "save",
     "score_page",
