@@ -108,6 +108,36 @@ class NotConverged(ContactFEError):
         self.report = report
 
 
+class BeyondReach(NotConverged):
+    """The fastener has turned to a part of the opening whose flexibility was not worked out."""
+
+    default_slug = "beyond-reach"
+
+
+class NoRest(NotConverged):
+    """A floating wrench finds no place to rest at a rotation."""
+
+    default_slug = "no-rest"
+
+
+class PushedOff(NotConverged):
+    """A wrench without a load is carried off its fastener."""
+
+    default_slug = "pushed-off"
+
+
+class SlidesOff(NotConverged):
+    """The hand pulls parallel jaws along the fastener harder than friction holds them."""
+
+    default_slug = "jaws-slide-off"
+
+
+class NoContact(NotConverged):
+    """Two bodies that overlap by their outlines press on each other at no rotation."""
+
+    default_slug = "no-contact"
+
+
 class GeometryError(ContactFEError):
     """An outline or a mesh cannot be built: it crosses itself, has no wall left, or an edge has no length."""
 

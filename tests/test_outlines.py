@@ -163,7 +163,8 @@ def test_an_open_end_is_turned_until_its_mouth_looks_along_x(tmp_path: Path) -> 
 def test_gaps_are_closed_within_the_tolerance_and_told(tmp_path: Path) -> None:
     outside, _opening = ring()
     lines = "".join(
-        f"0\nLINE\n5\n{700 + k:X}\n100\nAcDbEntity\n8\n0\n100\nAcDbLine\n10\n{a[0]!r}\n20\n{a[1]!r}\n11\n{b[0] + 2e-3!r}\n21\n{b[1]!r}\n"
+        f"0\nLINE\n5\n{700 + k:X}\n100\nAcDbEntity\n8\n0\n100\nAcDbLine\n"
+        f"10\n{a[0]!r}\n20\n{a[1]!r}\n11\n{b[0] + 2e-3!r}\n21\n{b[1]!r}\n"
         for k, (a, b) in enumerate(zip(HEXAGON, HEXAGON[1:] + HEXAGON[:1], strict=True))
     )
     found = imported(tmp_path, "gaps.dxf", dxf([outside], entities=lines))

@@ -57,7 +57,8 @@ def test_curve_and_pair_are_readable(kind: str) -> None:
     assert axes.get_xlabel().endswith("(deg)") and axes.get_ylabel().endswith("(N·m)")
     assert pair.axes[0].get_xlabel() == "x (mm)" and pair.axes[0].get_ylabel() == "y (mm)"
     assert pair.axes[0].get_aspect() == 1.0
-    words = " ".join(text for text, _ in shown_texts(curve)) + " ".join(text for text, _ in shown_texts(pair))
+    texts = [text for figure in (curve, pair) for text, _ in shown_texts(figure)]
+    words = " ".join(" ".join(texts).split())
     assert record.built.case.name in words
     assert record.built.case.load.direction in words
     if kind == "free":

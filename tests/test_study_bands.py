@@ -24,8 +24,6 @@ import pytest
 from numpy.typing import NDArray
 from sweeps import InProcess, end_of, environment, sweep
 
-from contactfe.bands import GridPoints, bands_at
-from contactfe.bands.solve import solving
 from contactfe.errors import InputError
 from contactfe.parallel import LocalProcesses
 from contactfe.report import study_charts, study_page
@@ -46,6 +44,8 @@ from contactfe.study.banded import odds_rows
 from contactfe.study.scatter import MOST_CURVES, told_distribution
 from contactfe.turn import build_pair, torque_curve
 from contactfe.turn.estimate import peak
+from contactfe.uncertainty import GridPoints, bands_at
+from contactfe.uncertainty.solve import solving
 
 Array = NDArray[np.float64]
 

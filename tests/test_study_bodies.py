@@ -248,8 +248,9 @@ def test_assembling_does_not_change_the_bodies(tmp_path: Path) -> None:
     before = np.array(wrench.flexibility.matrix)
     built = assemble_case(case, fastener, wrench)
     assert np.array_equal(before, wrench.flexibility.matrix)
+    assert np.allclose(built.wrench.flexibility.matrix, before * 206.0 / 100.0, rtol=1e-12)
     ratio = 206.0 / 100.0 * case.fastener.engaged_depth / case.wrench.thickness
-    assert np.allclose(built.wrench.flexibility.matrix, before * ratio, rtol=1e-12)
+    assert np.allclose(built.rig.flexibilities[1].matrix, before * ratio, rtol=1e-12)
     shutil.rmtree(tmp_path)
 
 

@@ -13,7 +13,6 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from contactfe.bands import band
 from contactfe.case import solve_case
 from contactfe.cli.main import new_app
 from contactfe.cli.sweep import register as add_sweep
@@ -26,6 +25,7 @@ from contactfe.report.study import study_charts
 from contactfe.report.study_pages import study_page
 from contactfe.study import pivots, read_rows
 from contactfe.study.tables import MARKS, Row, mark, reached_torque
+from contactfe.uncertainty import band
 
 COARSE = {"edge_at_contact": "0.4 mm", "edge_max": "3 mm"}
 HEAD = {"size": "M10", "grade": "8.8", "stock": "bar"}

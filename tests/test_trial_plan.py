@@ -204,7 +204,7 @@ def test_the_page_prints_without_a_cut_row(tmp_path: Path) -> None:
     plan = by_hand(study_of(tmp_path, STUDY.replace("pulls = 2", "pulls = 9")))
     html = plan_page(plan, "1.2.3")
     for k in range(len(plan.pulls)):  # markers at both ends of a cell that takes several lines
-        html = html.replace('<td class="box"></td>', f"<td>begin{k}q<br>x<br>x<br>end{k}q</td>", 1)
+        html = html.replace('<td class="box"></td>', f"<td>begin{k}q{'<br>x' * 9}<br>end{k}q</td>", 1)
     cut = {}
     for name, rule in (("A4", ""), ("letter", ""), ("broken", "tr { break-inside: auto !important; }")):
         size = "A4" if name == "broken" else name
@@ -232,6 +232,31 @@ def test_the_page_prints_without_a_cut_row(tmp_path: Path) -> None:
         cut[name] = whole.count(False)
     assert cut["A4"] == cut["letter"] == 0
     assert cut["broken"] > 0  # without the rule a row is cut: the check can fail
+
+
+def test_the_page_is_no_wider_than_the_paper(tmp_path: Path) -> None:
+    """A4 less its margins is 186 mm wide, 703 px: the browser says how wide the tables are."""
+    program = shutil.which("chromium")
+    if program is None:
+        pytest.skip("no chromium on PATH")
+    html = plan_page(by_hand(study_of(tmp_path)), "1.2.3")
+    html = html.replace("default-src 'none';", "default-src 'none'; script-src 'unsafe-inline';")
+    script = "document.title = [...document.querySelectorAll('.wide')].map(w => w.scrollWidth).join(' ')"
+    html = html.replace("<main", "<main style='width:703px;padding:0'", 1).replace(
+        "</body>", f"<script>{script}</script></body>"
+    )
+    path = tmp_path / "plan.html"
+    path.write_text(html, encoding="utf-8")
+    command = [program, "--headless", "--no-sandbox", "--disable-gpu", f"--user-data-dir={tmp_path / 'user'}"]
+    run = subprocess.run(
+        [*command, "--window-size=1200,900", "--dump-dom", path.as_uri()],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=True,
+    )
+    widths = [int(w) for w in run.stdout.partition("<title>")[2].partition("</title>")[0].split()]
+    assert len(widths) == 3 and max(widths) <= 703
 
 
 def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

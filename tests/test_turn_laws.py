@@ -79,6 +79,20 @@ def test_torque_scales_with_length_squared_times_depth() -> None:
     np.testing.assert_allclose(two.torque, 8.0 * one.torque, rtol=2e-3, atol=2e-3 * 8 * one.torque.max())
 
 
+@pytest.mark.parametrize("chamfer", ["0 deg", "30 deg"])
+def test_a_jaw_thinner_than_the_head_is_deep_bears_over_its_own_thickness(chamfer: str) -> None:
+    # Statics: no pressure beyond the jaw's faces. What of the head stands beyond them only holds it stiffer.
+    thin = {"thickness": "5 mm"}
+    head = {"chamfer_angle": chamfer, "engaged_depth": "8.4 mm"}
+    deep = case("open-end", wrench=thin, fastener=head, mesh=COARSE)
+    flush = case(
+        "open-end", wrench=thin, fastener={"chamfer_angle": "0 deg", "engaged_depth": "5 mm"}, mesh=COARSE
+    )
+    assert slip(flush) <= slip(deep) <= 1.04 * slip(flush)
+    state = max(solved(deep)[0].solutions, key=lambda s: s.torque)
+    assert state.pressure.max() <= deep.contact.constraint_factor * deep.fastener.yield_strength * (1 + 1e-9)
+
+
 def enlarged(c: CaseInput, k: float) -> CaseInput:
     f, w, m = c.fastener, c.wrench, c.mesh
     angles = {"offset_angle", "relief_angle", "lobe_angle"}

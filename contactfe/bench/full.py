@@ -24,7 +24,7 @@ from scipy.sparse.linalg import SuperLU, splu
 from contactfe.contact import ContactProblem
 from contactfe.elastic import edge_motions, stiffness
 from contactfe.errors import NotConverged
-from contactfe.turn import BuiltPair
+from contactfe.turn import BuiltPair, bearing_depth
 from contactfe.turn.build import fastener_material, head_rotation_weights, wrench_material
 
 Array = NDArray[np.float64]
@@ -96,8 +96,11 @@ class _Rotation:
         core = np.unique(mesh_f.boundary.nodes[mesh_f.sides_named("core")])
         free = np.ones(2 * len(mesh_f.nodes), dtype=bool)
         free[2 * core] = free[2 * core + 1] = False
-        k_f = stiffness(mesh_f, fastener_material(case))[free][:, free]
-        k_w = stiffness(mesh_w, wrench_material(case)) * (case.wrench.thickness / case.fastener.engaged_depth)
+        depth = bearing_depth(case)
+        k_f = (stiffness(mesh_f, fastener_material(case)) * (case.fastener.engaged_depth / depth))[free][
+            :, free
+        ]
+        k_w = stiffness(mesh_w, wrench_material(case)) * (case.wrench.thickness / depth)
         held = csc_matrix(edge_motions(mesh_w, mesh_w.sides_named("handle-end")))
         # The modulus is the unit of stiffness, a typical gap that of displacements.
         self._unit = law.cap / case.wrench.elastic_modulus * case.fastener.across_flats

@@ -7,10 +7,18 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from contactfe.case.columns import NAMES
-from contactfe.case.limits import EndedBy, Limit, LimitKind, WrenchLimit, limits_of, wrench_limit
+from contactfe.case.limits import EndedBy, Limit, LimitKind, limits_of, wrench_followed
 from contactfe.inputs import CaseInput, to_dict
 from contactfe.strength import SectionPath, TwistOff, twist_off
-from contactfe.turn import BuiltPair, SlipEstimate, TorqueCurve, build_pair, slip_estimate, torque_curve
+from contactfe.turn import (
+    BuiltPair,
+    SlipEstimate,
+    TorqueCurve,
+    build_pair,
+    crush_of,
+    slip_estimate,
+    torque_curve,
+)
 
 SAFETY = (
     "Destructive tests store energy and can throw fragments: full guard, eye and face protection, nobody in line with "
@@ -164,6 +172,8 @@ class CaseRecord:
             "curve": {
                 "rotation_deg": [math.degrees(r) for r in self.curve.rotation.tolist()],
                 "torque_Nm": self.curve.torque.tolist(),
+                "crushed_length_mm": [crush_of(s)[0] for s in self.curve.solutions],
+                "crush_depth_um": [crush_of(s)[1] for s in self.curve.solutions],
             },
             "mesh": {
                 "fastener": asdict(self.built.fastener.mesh.quality()),
@@ -186,7 +196,7 @@ def record_of(built: BuiltPair, curve: TorqueCurve) -> CaseRecord:
     estimate, shank = slip_estimate(built, curve), twist_off(built.case.fastener)
     if estimate.slip_torque_Nm is None:
         return CaseRecord(built, curve, estimate, (), "turns-freely", None, shank)
-    wrench: WrenchLimit = wrench_limit(built, curve)
+    curve, wrench = wrench_followed(built, curve, estimate.slip_torque_Nm)
     limits = limits_of(curve, estimate, wrench, shank)
     return CaseRecord(built, curve, estimate, limits, limits[0].kind, wrench.sections, shank)
 

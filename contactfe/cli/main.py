@@ -22,6 +22,7 @@ from contactfe.errors import ContactFEError
 COMMANDS: dict[str, str] = {
     "turn": "contactfe.cli.turn",
     "sweep": "contactfe.cli.sweep",
+    "screen": "contactfe.cli.screen",
     "draw": "contactfe.cli.draw",
     "import": "contactfe.cli.importing",
     "mesh": "contactfe.cli.mesh",

@@ -15,9 +15,9 @@ from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, 
 from contactfe.errors import InputError, Problem
 
 if TYPE_CHECKING:
-    from contactfe.bands import Band
     from contactfe.case import CaseRecord
     from contactfe.inputs import CaseInput, Field
+    from contactfe.uncertainty import Band
 
 Picture = Literal["png", "svg", "pdf"]
 
@@ -75,8 +75,8 @@ def register(app: typer.Typer) -> None:
 
 def _plain_case(path: Path, problems: Sequence[Problem]) -> tuple[dict[str, Any], CaseInput]:
     """Return the raw tables and the case of a file whose inputs may be distributions, at their middles."""
-    from contactfe.bands import split_case
     from contactfe.inputs import read_toml
+    from contactfe.uncertainty import split_case
 
     try:
         uncertain = split_case(read_toml(path), source=str(path), folder=path.parent, name=path.stem)
@@ -197,7 +197,7 @@ def defaults_used(case: CaseInput, raw: dict[str, Any]) -> list[tuple[str, str, 
 
 def _rule(case: CaseInput, field: Field, value: str) -> str:
     """Return in words why an input that was not given has its value."""
-    if field.path == "wrench.opening" and case.wrench.profile == "outline":
+    if field.path == "wrench.opening" and case.wrench.family.drawn:
         return "measured in the outline"
     if field.path == "fastener.across_flats":
         return "of the size"

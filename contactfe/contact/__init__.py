@@ -1,6 +1,6 @@
 """Contact of two meshed bodies: gap search, the bounded problem, its solver, and the audit of every solution."""
 
-from contactfe.contact.audit import Audit, audit
+from contactfe.contact.audit import LIMITS, Audit, audit
 from contactfe.contact.cap import friction_share
 from contactfe.contact.problem import HEAD_PLACE, HEAD_ROTATION, ContactBuilder, ContactProblem, Handle
 from contactfe.contact.rig import (
@@ -17,6 +17,7 @@ from contactfe.contact.solver import BoundedProblem, Dense, SolveReport, complem
 __all__ = [
     "HEAD_PLACE",
     "HEAD_ROTATION",
+    "LIMITS",
     "Audit",
     "BoundedProblem",
     "ContactBuilder",

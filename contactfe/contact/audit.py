@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, fields
 
@@ -64,22 +65,27 @@ class Audit:
 
     @staticmethod
     def worst(audits: Iterable[Audit]) -> Audit:
-        """The largest of each number."""
+        """The largest of each number; what is not finite counts as larger than all others."""
         audits = list(audits)
-        return Audit(*(max((getattr(a, f.name) for a in audits), default=0.0) for f in fields(Audit)))
+        return Audit(*(float(np.max([0.0, *(getattr(a, f.name) for a in audits)])) for f in fields(Audit)))
 
 
 def audit(
     solution: ContactSolution, handle: Handle, nodes: tuple[Array, Array], across_flats: float
 ) -> Audit:
-    """Audit one solution from its nodal forces.
+    """Audit one solution from its nodal forces. Values that are not finite pass no limit.
 
     Args:
         nodes: coordinates (k, 2) of the flexibility's nodes of fastener and wrench, each in its own frame, mm.
     """
     p = solution.pressure
+    if not all(
+        np.isfinite(a).all() for a in (p, solution.gap, solution.torque, solution.motion, solution.report.gap)
+    ):
+        return Audit(*[math.nan] * len(fields(Audit)))  # not within any limit
     if not p.any():
-        return Audit()
+        open_by = solution.report.gap / solution.problem.length
+        return Audit(overlap=max(0.0, -float(open_by.min(initial=0.0))) / across_flats)
     problem, mu, cap = solution.problem, solution.law.friction, solution.law.cap
     on_fastener, on_wrench = (f.reshape(-1, 2) for f in problem.nodal_forces(p, mu))
     scale = float(

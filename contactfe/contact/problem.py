@@ -31,7 +31,7 @@ from contactfe.contact.cells import CellForces, cell_forces
 from contactfe.contact.search import Pairing, turned
 from contactfe.contact.solver import BoundedProblem
 from contactfe.elastic import Flexibility
-from contactfe.errors import NotConverged
+from contactfe.errors import BeyondReach
 from contactfe.mesh import SectionMesh
 
 Array = NDArray[np.float64]
@@ -219,10 +219,9 @@ class ContactBuilder:
         near = (gap < widest * length) & (length > 1e-4 * np.median(length))
         unknown = _summed(cell, np.logical_not(known), len(first)) > 0
         if bool((unknown & (gap < 0)).any()):
-            raise NotConverged(
+            raise BeyondReach(
                 "the fastener has turned to a part of the opening whose flexibility was not worked out",
                 hint="the wrench has gone over the corners here; nothing that happens later belongs to its slip",
-                slug="beyond-reach",
             )
         near &= ~unknown
         renumber = np.cumsum(near) - 1

@@ -16,7 +16,7 @@ from contactfe.contact.search import GapSearch
 from contactfe.contact.slide import solve_sliding, weak_direction
 from contactfe.contact.solver import SLIGHT, SolveReport, solve_bounded
 from contactfe.elastic import Flexibility
-from contactfe.errors import NotConverged
+from contactfe.errors import NoRest, PushedOff
 from contactfe.mesh import SectionMesh
 
 Array = NDArray[np.float64]
@@ -107,6 +107,7 @@ class ContactRig:
         across_flats: float,
     ) -> None:
         self.search, self.handle = search, handle
+        self.flexibilities = fastener[1], wrench[1]  # per unit of the depth that bears
         self._across_flats = across_flats
         self.widest = WIDEST_GAP * across_flats
         self._builder = ContactBuilder(*fastener, *wrench, handle)
@@ -146,7 +147,11 @@ class ContactRig:
         wrench then stands, until it hardly moves from there.
 
         Raises:
-            NotConverged: from the solver, or the wrench is pushed off and nothing holds it.
+            PushedOff: nothing holds the wrench.
+            NoRest: it finds no place to rest.
+            SlidesOff: parallel jaws slide along the fastener.
+            BeyondReach: it has turned past what was worked out.
+            NotConverged: from the solver.
         """
         close = CLOSE * self._across_flats
         known = None if before is None else before.problem.stand + self.moved(before)
@@ -170,10 +175,9 @@ class ContactRig:
                 share *= -float(last @ change) / max(float(change @ change), 1e-300)
                 share = min(max(share, LEAST_SHARE), 1.0)
             stand, start, last = stand + share * moved, found, moved
-        raise NotConverged(
+        raise NoRest(
             "the wrench finds no place to rest at this rotation",
             hint="try a slightly different mesh (edge_at_contact) or less friction",
-            slug="no-rest",
         )
 
     def moved(self, solution: ContactSolution) -> Array:
@@ -193,10 +197,9 @@ class ContactRig:
         carried = float(found.pressure @ found.problem.length)
         idle = carried < SLIGHT * float(found.law.caps(found.problem) @ found.problem.length)
         if idle and float(np.hypot(*found.motion)) > FARTHEST_IDLE * self._across_flats:
-            raise NotConverged(
+            raise PushedOff(
                 "the wrench is pushed off the fastener: at this rotation no contact forces balance",
                 hint="look whether throat, mouth or jaw tips press where they should have room (contactfe draw)",
-                slug="pushed-off",
             )
 
 

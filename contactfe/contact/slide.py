@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from contactfe.contact.problem import ContactProblem, Handle
 from contactfe.contact.solver import BoundedProblem, SolveReport, solve_bounded
-from contactfe.errors import NotConverged
+from contactfe.errors import SlidesOff
 
 Array = NDArray[np.float64]
 
@@ -51,7 +51,7 @@ def solve_sliding(
         law: friction coefficient and the cap of each cell (c,), MPa.
 
     Raises:
-        NotConverged: the hand's force along the jaws is more than friction can hold.
+        SlidesOff: the hand's force along the jaws is more than friction can hold.
     """
     friction, cap = law
     strong = np.array([-weak[1], weak[0]])
@@ -75,20 +75,21 @@ def solve_sliding(
         backward = friction * float(along[along < 0] @ pressure[along < 0])
         scale = max(forward, -backward, 1e-300)
         total = left + friction * float((share * along) @ pressure)
-        if abs(total) <= CLOSE * float(np.abs(whole.balance).sum(axis=0) @ pressure) or friction == 0.0:
+        if abs(total) <= CLOSE * float(np.abs(whole.balance).sum(axis=0) @ pressure):
             return Slid(
                 current, pressure, strong * at[0], replace(report, iterations=report.iterations + rounds)
             )
+        if friction == 0.0:
+            break
         more, less = (forward, backward) if left + forward + backward > 0 else (backward, forward)
         wanted = -(left + less) / more if more else 1.0
         if not -1.0 <= wanted <= 1.0 + 1e-9 or scale <= 0:
             break
         share = np.where(along * np.sign(more) > 0, min(wanted, 1.0), 1.0)
-    raise NotConverged(
+    raise SlidesOff(
         "the hand pulls the jaws along the fastener harder than friction can hold",
         where="[load] lever_arm",
         hint="use a longer lever arm, or a pure couple",
-        slug="jaws-slide-off",
     )
 
 

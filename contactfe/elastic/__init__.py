@@ -1,6 +1,7 @@
 """Linear elasticity of one section: stiffness, supports, flexibility of the boundary, stresses."""
 
 from contactfe.elastic.body import Flexibility, HeldBody, edge_motions
+from contactfe.elastic.loads import given_displacements, pressed, side_loads, side_unknowns
 from contactfe.elastic.plane import PlaneMaterial, element_stresses, nodal_stresses, stiffness, von_mises
 
 __all__ = [
@@ -9,7 +10,11 @@ __all__ = [
     "PlaneMaterial",
     "edge_motions",
     "element_stresses",
+    "given_displacements",
     "nodal_stresses",
+    "pressed",
+    "side_loads",
+    "side_unknowns",
     "stiffness",
     "von_mises",
 ]

@@ -26,10 +26,11 @@ from contactfe.turn import (
     BodyModel,
     BuiltPair,
     TorqueCurve,
+    bearing_depth,
     contact_law,
     head_rotation_weights,
     hold_wrench,
-    scaled,
+    in_contact,
 )
 
 Array = NDArray[np.float64]
@@ -59,19 +60,15 @@ class Perturbed:
         Raises:
             NotConverged: a state has no solution.
         """
-        built, own = self.record.built, self.record.built.case
-        # The wrench's flexibility refers to the engaged depth.
-        factor = (own.wrench.thickness / own.fastener.engaged_depth) / (
-            case.wrench.thickness / case.fastener.engaged_depth
-        )
-        wrench = scaled(built.wrench, factor)
-        bodies = (built.fastener.flexibility.matrix, wrench.flexibility.matrix)
+        built = self.record.built
+        fastener, wrench = in_contact(case, built.fastener, built.wrench)
+        bodies = (fastener.flexibility.matrix, wrench.flexibility.matrix)
         turn = wrench.flexibility.observed[HEAD_ROTATION]
 
         def problem(state: ContactSolution) -> ContactProblem:
             return replace(state.full, flexibilities=bodies, head_rotation=turn)
 
-        changed = replace(built, case=case, law=contact_law(case), wrench=wrench)
+        changed = replace(built, case=case, law=contact_law(case))
         return self._torque(changed, [self._solved(changed, s, problem(s)) for s in self._states()])
 
     def reshaped(self, case: CaseInput, mesh: SectionMesh, problem: Problem | None = None) -> float | None:
@@ -124,14 +121,18 @@ class Perturbed:
     def _torque(self, built: BuiltPair, solved: list[ContactSolution]) -> float | None:
         known = self.record.curve
         place = {s.rotation: at for s, at in zip(known.solutions, known.rotation.tolist(), strict=True)}
-        torque = np.array([s.torque for s in solved]) * built.case.fastener.engaged_depth / 1e3
+        torque = np.array([s.torque for s in solved]) * bearing_depth(built.case) / 1e3
         top = int(np.argmax(torque))
         if top in (0, len(solved) - 1):
             return None
         curve = TorqueCurve(
-            np.array([place[s.rotation] for s in solved]), torque, tuple(solved), known.free_play
+            np.array([place[s.rotation] for s in solved]),
+            torque,
+            tuple(solved),
+            known.free_play,
+            events=known.events,
         )
-        return delivered(built, curve, self.judged)
+        return delivered(built, curve, self.judged, follow=False)
 
 
 class _Given:
@@ -147,16 +148,15 @@ class _Given:
             turns,
         )
         self._unknowns = np.column_stack([2 * nodes, 2 * nodes + 1]).ravel()
-        self._ratio = built.case.wrench.thickness / built.case.fastener.engaged_depth
+        self._share = bearing_depth(built.case) / built.case.wrench.thickness
 
     def shifts(self, problems: list[ContactProblem], states: list[ContactSolution]) -> list[Array]:
         """Changes of the weighted gaps (c,) of problems under the pressures of states at the same rotations."""
         forces = np.column_stack([s.problem.nodal_forces(s.pressure, s.law.friction)[1] for s in states])
         load = np.zeros((2 * len(self._body.mesh.nodes), len(states)))
         load[self._unknowns] = forces
-        moved = self._body.displacements(load) / self._ratio
-        more = moved[self._unknowns] - self._matrix @ forces
-        turned = (
-            self._turns @ moved - self._turn @ forces
-        )  # of the head, which is taken out as in the problem
+        moved = self._share * self._body.displacements(load)
+        more = moved[self._unknowns] - self._share * (self._matrix @ forces)
+        # Of the head, which is taken out as in the problem.
+        turned = self._turns @ moved - self._share * (self._turn @ forces)
         return [p.wrench.measured(more[:, k]) + p.arm_n * turned[k] for k, p in enumerate(problems)]

@@ -19,7 +19,7 @@ from contactfe.errors import ContactFEError, GeometryError, NotConverged
 from contactfe.explain.factors import FACTORS, Factor, changed, mixed
 from contactfe.explain.limiting import STIFF, delivered, reassembled
 from contactfe.inputs import CaseInput
-from contactfe.turn import Bodies, BuiltPair, TorqueCurve, peak, torque_curve
+from contactfe.turn import Bodies, BuiltPair, TorqueCurve, bearing_depth, peak, torque_curve
 
 MOST_FOR_ALL_ORDERS = 4  # factors: sixteen cases
 PARTS = ("patch length", "lever arm", "opening")
@@ -216,7 +216,7 @@ def _grip_parts(built: BuiltPair, curve: TorqueCurve, torque: float) -> GripPart
     rigid, length = _slip(torque_curve(reassembled(built, built.case, STIFF)))
     if torque <= 0 or rigid <= 0:
         return None
-    scale = built.law.cap * built.case.fastener.engaged_depth
+    scale = built.law.cap * bearing_depth(built.case)
     return GripParts(scale, length, 1e3 * rigid / (scale * length), torque / rigid)
 
 

@@ -1,5 +1,7 @@
 """Reading a case: TOML text with units in, one frozen `CaseInput` out, all problems at once."""
 
+from contactfe.inputs.values import read_value
+
 from .fields import FIELDS, FORMAT, TABLES, Field, field_of, fields_of
 from .files import SAME_IN_ANOTHER_WAY, load_case, parse_case, set_path
 from .model import GIVEN, CaseInput, ContactInput, FastenerInput, LoadInput, MeshInput, WrenchInput
@@ -8,6 +10,7 @@ from .record import to_dict
 from .resolve import resolve
 from .resolve_fastener import held_words, size_words
 from .schema import Checked, check_keys
+from .strength import grade_row
 from .template import case_template
 
 __all__ = [
@@ -31,11 +34,13 @@ __all__ = [
     "check_keys",
     "field_of",
     "fields_of",
+    "grade_row",
     "held_words",
     "load_case",
     "parse_case",
     "read_text",
     "read_toml",
+    "read_value",
     "resolve",
     "set_path",
     "size_words",

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from typing import Literal
 
-from ..standards import DIMENSIONS, PROFILES, head_defaults
+from ..standards import DIMENSIONS, PROFILES, design_table, head_defaults
 from .fields import FORMAT, TABLES, Field, fields_of
 
 # Keys a starting file sets, with the value it sets; every other key stands there as a comment.
 _SET: dict[str, str] = {
     "fastener.size": '"M10"',
     "fastener.grade": '"8.8"',
+    "fastener.stock": '"bar"',
     "fastener.rounding": '"0 %"',
     "wrench.profile": '"ring-twelve"',
     "wrench.opening": '"middle"',
@@ -30,6 +31,9 @@ _BAND = (
     "# seed = 1",
     '# below = "60 N*m"    # also the odds of slipping below this torque',
 )
+
+_DESIGN = {key: words for key, _, words, _ in design_table() if key != "opening"}
+"""The ranges of the design numbers, in words."""
 
 _ABOUT = {
     "fastener": "the fastener that is turned",
@@ -83,6 +87,8 @@ def _comment(entry: Field) -> str:
     if entry.table == "wrench" and entry.name in DIMENSIONS:
         owners = _owners(entry)
         parts.append("for every profile" if len(owners) == len(PROFILES) - 1 else f"for {', '.join(owners)}")
+    if entry.table == "wrench" and entry.name in _DESIGN:
+        parts.append(f"usual {_DESIGN[entry.name]}")
     if entry.default is not None:
         parts.append(f"default {entry.default}")
     elif entry.rule:

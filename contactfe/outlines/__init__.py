@@ -2,6 +2,7 @@
 
 from contactfe.outlines.chain import Fault, Gap
 from contactfe.outlines.drawing import UNITS
+from contactfe.outlines.envelope import Envelope, envelope
 from contactfe.outlines.export import write_dxf, write_svg
 from contactfe.outlines.findings import Findings, findings
 from contactfe.outlines.measure import loop_area, outline_area
@@ -15,6 +16,7 @@ from contactfe.outlines.reading import (
     import_outline,
     read_drawing,
 )
+from contactfe.outlines.swing import Engagement, engagement
 from contactfe.profile import register_drawings
 
 register_drawings(read_drawing)
@@ -25,11 +27,15 @@ __all__ = [
     "SUFFIXES",
     "UNITS",
     "DrawingFaults",
+    "Engagement",
+    "Envelope",
     "Fault",
     "Findings",
     "Gap",
     "ImportOptions",
     "ImportedOutline",
+    "engagement",
+    "envelope",
     "findings",
     "import_outline",
     "loop_area",

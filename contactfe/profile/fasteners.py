@@ -16,6 +16,7 @@ from contactfe.profile.curves import Outline, Piece, arc, filleted_loop, line
 from contactfe.profile.files import drawn_fastener
 
 LEAST_EDGE = 0.004  # of the width across flats: shortest rounding of an edge that is drawn
+LEAST_TURN = math.radians(3)  # of a corner that is rounded
 SIDES = {"hex": 6, "square": 4, "double-hex": 6}
 
 
@@ -187,4 +188,12 @@ def _double_hexagon(s: float, rounding: float, corner_radius: float) -> tuple[Pi
     pieces = [
         line(vertices[i], vertices[(i + 1) % 24], f"flat-{(i // 2 + i % 2) % 12 + 1}") for i in range(24)
     ]
-    return filleted_loop(pieces, radii, names)
+    return filleted_loop(pieces, [_vertex_radius(pieces, i, s, r) for i, r in enumerate(radii)], names)
+
+
+def _vertex_radius(pieces: list[Piece], i: int, s: float, radius: float) -> float:
+    """Radius of the rounding at the start of a straight piece: larger where the corner is blunt, so that it stays long
+    enough to be seen by a mesh; 0 where the line goes nearly straight on."""
+    before, after = (p.tangents(np.zeros(1))[0] for p in (pieces[i - 1], pieces[i]))
+    turn = abs(math.atan2(before[0] * after[1] - before[1] * after[0], float(before @ after)))
+    return max(radius, LEAST_EDGE * s / turn) if turn > LEAST_TURN else 0.0

@@ -7,3 +7,8 @@ computation.
 
 Modules: rings, ring_series, curved_bars, plates, hertz, punches, pins, capped, limit_load, hexagon, trade.
 """
+
+from contactfe.reference.hertz import HertzLine, contact_modulus, hertz_load, relative_radius
+from contactfe.reference.plane import PlaneElastic
+
+__all__ = ["HertzLine", "PlaneElastic", "contact_modulus", "hertz_load", "relative_radius"]

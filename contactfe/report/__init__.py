@@ -11,6 +11,7 @@ from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.plan_page import plan_page
 from contactfe.report.player import player_view, stage_of
 from contactfe.report.score_figures import means_figure, standings_figure
+from contactfe.report.screening import headline, notes, screening_figures, screening_page
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
 from contactfe.report.study import study_charts, study_figures
 from contactfe.report.study_pages import study_page
@@ -34,14 +35,18 @@ __all__ = [
     "end_state",
     "faults_figure",
     "fields",
+    "headline",
     "imported_figure",
     "log_figure",
     "means_figure",
+    "notes",
     "pair_figure",
     "plan_page",
     "player_view",
     "save",
     "score_page",
+    "screening_figures",
+    "screening_page",
     "slip_state",
     "stage_of",
     "standings_figure",

@@ -10,7 +10,7 @@ from dataclasses import asdict
 from matplotlib.figure import Figure
 
 from contactfe.case import ANSWERS, CaseRecord
-from contactfe.contact.audit import LIMITS
+from contactfe.contact import LIMITS
 from contactfe.inputs import to_dict
 from contactfe.report.attempts import Attempts
 from contactfe.report.case_words import end_sentence, headline, limit_rows, model_words

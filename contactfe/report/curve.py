@@ -13,7 +13,7 @@ from contactfe.case import CaseRecord
 from contactfe.report.case_words import header
 from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, blank, foot, heading, styled
 from contactfe.report.words import ENDS, imperial, length, number
-from contactfe.turn import smooth_through
+from contactfe.turn import bearing_depth, smooth_through
 
 
 @styled
@@ -31,7 +31,7 @@ def curve_figure(record: CaseRecord) -> Figure:
 def draw_curve(record: CaseRecord, ax: Axes) -> None:
     """Draw the curve on given axes: full up to the torque delivered, dashed beyond; free play shaded, onset, the end of
     the pull and, where it lies beyond that, slip marked with their values."""
-    depth = record.built.case.fastener.engaged_depth
+    depth = bearing_depth(record.built.case)
     ax.set_xlabel("rotation of the wrench's head (deg)")
     ax.set_ylabel(f"torque over {length(depth)} mm engaged depth (N·m)")
     ax.grid(True)

@@ -50,11 +50,11 @@ LEAST_FT = 20.0  # lbf ft; smaller torques are read in lbf in
 
 
 BAND: tuple[AnswerColumn, ...] = (
-    AnswerColumn("slip_torque_median_Nm", "median", "N·m", "half of the samples slip below"),
-    AnswerColumn("slip_torque_p10_Nm", "10 %", "N·m", "a tenth of the samples slip below"),
-    AnswerColumn("slip_torque_p90_Nm", "90 %", "N·m", "nine tenths of the samples slip below"),
-    AnswerColumn("slips_below_target_share", "slips below target", "share", "of the samples"),
-    AnswerColumn("twists_off_first_share", "bolt twists off first", "share", "of the samples"),
+    AnswerColumn("torque_median_Nm", "median", "N·m", "half of the samples end below"),
+    AnswerColumn("torque_p10_Nm", "10 %", "N·m", "a tenth of the samples end below"),
+    AnswerColumn("torque_p90_Nm", "90 %", "N·m", "nine tenths of the samples slip below"),
+    AnswerColumn("ends_below_target_share", "ends below target", "share", "of the samples"),
+    AnswerColumn("twist_off_first_share", "bolt twists off first", "share", "of the samples"),
     AnswerColumn("turns_freely_share", "turns freely", "share", "of the samples"),
     AnswerColumn("leading_input_share", "its share", "of variance", "Sobol index of first order"),
 )

@@ -3,6 +3,7 @@
 Every table is a CSV file of this package whose header names its source and says how it was obtained.
 """
 
+from .design import DesignNumber, design_number, design_numbers, design_table
 from .grades import (
     FrictionClass,
     Grade,
@@ -49,6 +50,7 @@ __all__ = [
     "TOOL_YIELD_SHARE",
     "BadHardness",
     "DefaultDim",
+    "DesignNumber",
     "Dimension",
     "FrictionClass",
     "Grade",
@@ -66,6 +68,9 @@ __all__ = [
     "across_corners_min",
     "across_flats_min",
     "bar_across_flats_min",
+    "design_number",
+    "design_numbers",
+    "design_table",
     "friction_classes",
     "grade",
     "grade_names",

@@ -3,10 +3,12 @@
 from contactfe.study.demo import DEMO
 from contactfe.study.forecast import Forecast, Speed, forecast, speed_here
 from contactfe.study.identity import solver_revision
+from contactfe.study.listing import Listed, listed_plan
 from contactfe.study.plan import PlannedCase, StudyPlan, load_plan, parse_plan
+from contactfe.study.records import samples_of
 from contactfe.study.runner import BodyDone, CaseDone, CaseFailed, CaseStarted, Event, StudyDone, run_study
 from contactfe.study.store import StudyStore, Tables
-from contactfe.study.tables import Pivot, Row, pivots, read_rows
+from contactfe.study.tables import Pivot, Row, delivered_torque, headline, mark, mark_words, pivots, read_rows
 
 __all__ = [
     "DEMO",
@@ -16,6 +18,7 @@ __all__ = [
     "CaseStarted",
     "Event",
     "Forecast",
+    "Listed",
     "Pivot",
     "PlannedCase",
     "Row",
@@ -24,12 +27,18 @@ __all__ = [
     "StudyPlan",
     "StudyStore",
     "Tables",
+    "delivered_torque",
     "forecast",
+    "headline",
+    "listed_plan",
     "load_plan",
+    "mark",
+    "mark_words",
     "parse_plan",
     "pivots",
     "read_rows",
     "run_study",
+    "samples_of",
     "solver_revision",
     "speed_here",
 ]

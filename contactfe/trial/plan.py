@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from contactfe.bands import band
+from contactfe.uncertainty import band
 from contactfe.case import CaseRecord, solve_case
 from contactfe.errors import ContactFEError
 from contactfe.standards import ACROSS_CORNERS_SHARP, twist_off_torque

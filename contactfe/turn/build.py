@@ -11,14 +11,22 @@ import shapely
 import shapely.affinity
 from numpy.typing import NDArray
 
-from contactfe.contact import ContactLaw, ContactRig, GapSearch, Handle, SearchRules, friction_share
-from contactfe.contact.problem import HEAD_PLACE, HEAD_ROTATION
+from contactfe.contact import (
+    HEAD_PLACE,
+    HEAD_ROTATION,
+    ContactLaw,
+    ContactRig,
+    GapSearch,
+    Handle,
+    SearchRules,
+    friction_share,
+)
 from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
 from contactfe.errors import GeometryError
 from contactfe.inputs import CaseInput, WrenchInput
 from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, same_pieces, wrench_sizes
-from contactfe.profile import TOUCHING, ProfilePair, as_polygon, profile_pair, wrench_outline
-from contactfe.turn.engagement import engaged_fraction
+from contactfe.profile import TOUCHING, Outline, ProfilePair, as_polygon, profile_pair, wrench_outline
+from contactfe.turn.engagement import bearing_depth, engaged_fraction
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -27,6 +35,8 @@ BREAKS = frozenset({"root", "throat"})  # re-entrant pieces: pressure cells do n
 REACH_MARGIN = 0.015  # of the width across flats: as wide as the gaps that are solved for
 SLOTTED_MARGIN = 0.06  # the same for a slotted head, which gives way sideways
 DRAWN_HEAD = 1.6  # radius of a drawn head over the reach of its opening (engineering judgement)
+# Angle of a corner (deg) and the limit pressure on its flank over yield strength, plane stress (DEVELOPERS.md).
+CORNER_LIMITS = ((90.0, 1.0), (95.0, 1.06), (100.0, 1.10), (105.0, 1.14), (110.0, 2.0 / math.sqrt(3.0)))
 DEEPEST_OVERLAP, WIDEST_GAP = 0.12, 0.08  # of the width across flats: what the gap search looks at
 
 
@@ -53,7 +63,10 @@ class BodyModel:
 
 @dataclass(frozen=True, eq=False)
 class BuiltPair:
-    """A case with its outlines, bodies and contact rig; the wrench's flexibility refers to the engaged depth."""
+    """A case with its outlines, bodies and contact rig.
+
+    The bodies are those of their own thickness, as meshed; the rig's refer to the depth that bears, at the case's opening.
+    """
 
     case: CaseInput
     pair: ProfilePair
@@ -82,7 +95,7 @@ def build_pair(case: CaseInput) -> BuiltPair:
 
 
 def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: BodyModel) -> BuiltPair:
-    """Put two bodies together; a head thicker than the engaged depth is stiffer by that.
+    """Put two bodies together, each per unit of its own depth; in contact both refer to the depth that bears.
 
     Where the wrench was meshed at another opening (``pair``), its boundary is moved to the case's own and its
     flexibility interpolated; the mesh of the built wrench, in which its strength is looked at, stays as it is.
@@ -90,21 +103,40 @@ def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: Bo
     Raises:
         GeometryError: the wrench was meshed at another opening alone, or the outlines have other pieces.
     """
-    if case.wrench.profile == "outline":  # its file holds the opening
+    if case.wrench.family.drawn:  # its file holds the opening
         case = replace(case, wrench=replace(case.wrench, opening=pair.opening))
-    wrench = scaled(wrench, case.fastener.engaged_depth / case.wrench.thickness)
-    mesh = wrench.mesh
+    at_opening = wrench
     if case.wrench.opening != pair.opening:
         shape = replace(case.wrench, yield_strength=0.0, thickness=0.0, rules_items=())
-        mesh, wrench = _at_opening(shape, pair.opening, wrench)
+        at_opening = _at_opening(shape, pair.opening, wrench)
     handle = Handle(pair.handle_direction, case.load.lever_arm, pair.sense)
-    rig = _rig(fastener, wrench, mesh, case.fastener.across_flats, handle)
+    bearing = in_contact(case, fastener, at_opening)
+    rig = _rig(*bearing, case.fastener.across_flats, handle)
     return BuiltPair(case, pair, fastener, wrench, rig, contact_law(case))
 
 
+def with_fastener(built: BuiltPair, outline: Outline) -> BuiltPair:
+    """The same pair with another outline of the fastener, in the wrench's frame at rest; only that is meshed.
+
+    Raises:
+        GeometryError: from the mesher.
+    """
+    pair = replace(built.pair, fastener=outline)
+    return assemble(built.case, pair, fastener_body(built.case, pair), built.wrench)
+
+
+def in_contact(case: CaseInput, fastener: BodyModel, wrench: BodyModel) -> tuple[BodyModel, BodyModel]:
+    """Both bodies with their flexibilities per unit of the depth that bears: what is thicker is stiffer by that."""
+    depth = bearing_depth(case)
+    return (
+        scaled(fastener, depth / case.fastener.engaged_depth),
+        scaled(wrench, depth / case.wrench.thickness),
+    )
+
+
 @lru_cache(maxsize=2)
-def _at_opening(shape: WrenchInput, meshed: float, wrench: BodyModel) -> tuple[SectionMesh, BodyModel]:
-    """The mesh at the opening of a shape, and the body with its flexibility there; it was meshed at another (mm)."""
+def _at_opening(shape: WrenchInput, meshed: float, wrench: BodyModel) -> BodyModel:
+    """The body at the opening of a shape, which was meshed at another (mm)."""
     wider = wrench.wider
     if wider is None:
         raise GeometryError(
@@ -129,10 +161,10 @@ def _at_opening(shape: WrenchInput, meshed: float, wrench: BodyModel) -> tuple[S
     mesh = replace(wrench.mesh, nodes=between(wrench.mesh.nodes, wider.nodes), outline=outline)
     observed = {name: between(row, there.observed[name]) for name, row in at.observed.items()}
     flexibility = Flexibility(at.nodes, between(at.matrix, there.matrix), observed)
-    return mesh, replace(wrench, flexibility=flexibility)
+    return BodyModel(mesh, flexibility)
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=8)
 def scaled(body: BodyModel, factor: float) -> BodyModel:
     """A body whose flexibility is multiplied by a factor. The same body comes out as the same object again."""
     if factor == 1.0:
@@ -144,26 +176,43 @@ def scaled(body: BodyModel, factor: float) -> BodyModel:
 
 
 @lru_cache(maxsize=2)
-def _rig(
-    fastener: BodyModel, wrench: BodyModel, wrench_mesh: SectionMesh, s: float, handle: Handle
-) -> ContactRig:
+def _rig(fastener: BodyModel, wrench: BodyModel, s: float, handle: Handle) -> ContactRig:
     # Kept for the next case on the same bodies: another strength or friction meets the same gaps at the same rotations.
     window = (DEEPEST_OVERLAP * s, WIDEST_GAP * s)
     rules = SearchRules(TOUCHING, BREAKS, handle.sense, window)
-    search = GapSearch(fastener.mesh, wrench_mesh, rules)
+    search = GapSearch(fastener.mesh, wrench.mesh, rules)
     return ContactRig(
-        (fastener.mesh, fastener.flexibility), (wrench_mesh, wrench.flexibility), search, handle, s
+        (fastener.mesh, fastener.flexibility), (wrench.mesh, wrench.flexibility), search, handle, s
     )
 
 
 def contact_law(case: CaseInput) -> ContactLaw:
-    """Friction and cap: the constraint factor times the yield strength of the softer body, less what friction takes.
+    """Friction and cap: the constraint factor times the yield strength of the body that gives first, less what friction
+    takes.
 
-    Between parallel jaws some friction is shared (``contact.slide``); the cap is that of full friction there too.
+    The flank of the fastener beside a corner of less than 110 degrees carries less (`corner_share`), the flat of the
+    wrench does not. Between parallel jaws some friction is shared (``contact.slide``); the cap is that of full friction
+    there too.
     """
-    softer, contact = min(case.fastener.yield_strength, case.wrench.yield_strength), case.contact
+    contact, fastener = case.contact, case.fastener
+    softer = min(corner_share(_corner_angle(case)) * fastener.yield_strength, case.wrench.yield_strength)
     cap = contact.constraint_factor * friction_share(contact.friction, contact.plane) * softer
     return ContactLaw(contact.friction, cap, engaged_fraction(case))
+
+
+def corner_share(angle_deg: float) -> float:
+    """Limit pressure on the flank of a corner over that of a flat far from corners, for a von Mises sheet.
+
+    Bounds of limit analysis for plane stress, a straight line between the computed angles: no less from 110 degrees
+    up, 1.00 over 2/sqrt(3) at a right angle.
+    """
+    angles, limits = zip(*CORNER_LIMITS, strict=True)
+    return float(np.interp(angle_deg, angles, limits)) / limits[-1]
+
+
+def _corner_angle(case: CaseInput) -> float:
+    """Angle (deg) of the fastener's sharp corners. That turning makes them blunter is left out."""
+    return 90.0 if case.fastener.shape == "square" else 120.0
 
 
 def fastener_material(case: CaseInput) -> PlaneMaterial:
@@ -220,7 +269,7 @@ def head_circle(case: CaseInput, mesh: SectionMesh) -> tuple[float, Array]:
     Of a drawn wrench: about the axis, DRAWN_HEAD times as far as the farthest point of the opening.
     """
     dims = case.wrench.dims
-    if case.wrench.profile == "outline":
+    if case.wrench.family.drawn:
         touching = np.unique(mesh.boundary.nodes[mesh.sides_named(*TOUCHING)])
         return DRAWN_HEAD * float(np.linalg.norm(mesh.nodes[touching], axis=1).max()), np.zeros(2)
     radius = (dims["head_width"] if "head_width" in dims else dims["outside_diameter"]) / 2

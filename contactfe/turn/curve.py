@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from contactfe.contact import Audit, ContactSolution, audit
-from contactfe.errors import ContactFEError, NotConverged
+from contactfe.errors import BeyondReach, ContactFEError, NoContact, NoRest, NotConverged
 from contactfe.turn.build import BuiltPair
+from contactfe.turn.engagement import bearing_depth
 
 Array = NDArray[np.float64]
 
@@ -22,7 +23,7 @@ FALL = 0.965  # of the peak: where the march ends
 PAST_PEAK = math.radians(0.5)  # how far beyond it: a single cell that lets go is not the end
 PLATEAU = math.radians(8)  # so far without a higher torque: there is none to come
 LEAST_STEP = math.radians(0.1)  # towards the end of what can be solved
-ENDS = ("beyond-reach", "no-rest")
+RIVALS = 0.1  # of the largest torque: a wrench that is driven by its fastener so hard does not hold it
 LEAST_BEARING = 1e-3  # of the engaged depth: less is no grip
 MOST_ROTATION = math.radians(32)  # beyond the free play
 TOP = 0.998  # of the largest torque: where the points on both sides of it have to lie
@@ -36,8 +37,10 @@ class TorqueCurve:
     """Torque against rotation, from the end of the free play on.
 
     ``rotation`` (n,) rad at the wrench's head from square; ``torque`` (n,) N m about the fastener's axis over the
-    engaged depth; ``solutions`` the contact state at each point; ``audit`` the worst of all points. ``free_play``
-    rad, or None when the wrench turns freely; then the curve is empty.
+    depth that bears; ``solutions`` the contact state at each point; ``audit`` the worst of all points. ``free_play``
+    rad, or None when the wrench turns freely; then the curve is empty. A wrench that its fastener drives about as hard
+    as it holds it turns freely too. ``events``: rotations (rad) of the solutions that were added because something
+    happens there (`with_state`).
     """
 
     rotation: Array
@@ -46,10 +49,16 @@ class TorqueCurve:
     free_play: float | None
     audit: Audit = field(default_factory=Audit)
     peak_inside: bool = True
+    events: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         self.rotation.setflags(write=False)
         self.torque.setflags(write=False)
+
+    @property
+    def rising(self) -> slice:
+        """The points up to the largest torque."""
+        return slice(0, int(np.argmax(self.torque)) + 1)
 
     def nearest(self, rotation: float) -> ContactSolution:
         """The solved state nearest to a rotation (rad) of the head."""
@@ -60,10 +69,10 @@ class TorqueCurve:
 
         Read off the curve as it is drawn, smooth through its points: straight lines between them lie below it.
         """
-        top = int(np.argmax(self.torque)) + 1
-        smooth = smooth_through(self.rotation[:top], self.torque[:top])
-        if smooth is None or torque >= self.torque[top - 1]:
-            return float(self.rotation[top - 1])
+        rotation, torques = self.rotation[self.rising], self.torque[self.rising]
+        smooth = smooth_through(rotation, torques)
+        if smooth is None or torque >= torques[-1]:
+            return float(rotation[-1])
         found = smooth.solve(torque, extrapolate=False)
         return float(found[0]) if len(found) else float(self.rotation[0])
 
@@ -79,12 +88,15 @@ def smooth_through(rotation: Array, torque: Array) -> PchipInterpolator | None:
 
 def spin_limit(built: BuiltPair) -> float:
     """Half the pitch of the opening and a little: past it, a wrench that does not press turns freely."""
-    twelve = built.case.wrench.profile in ("ring-twelve", "ring-spline") or built.case.wrench.points == 12
+    twelve = built.case.wrench.points == 12
     return math.pi / built.pair.flats * (0.5 if twelve else 1.0) + math.radians(1)
 
 
-def torque_curve(built: BuiltPair) -> TorqueCurve:
+def torque_curve(built: BuiltPair, expected: float = 0.0) -> TorqueCurve:
     """March from the end of free play until the torque has fallen, then add points around the peak.
+
+    ``expected`` (N m): a lower top is not taken for the last one before the wrench has turned 8 degrees past it. On a
+    worn corner an edge scrapes over the rim of the dent that it left before it bears on its wall.
 
     Raises:
         NotConverged: a rotation without a solution that passes its audit.
@@ -93,7 +105,9 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
     play = built.rig.free_play(spin_limit(built))
     if play is None:
         return TorqueCurve(np.empty(0), np.empty(0), (), None)
-    points, inside = _march(built, play)
+    points, inside = _march(built, play, 1e3 * expected / bearing_depth(built.case))
+    if not _holds(points):
+        return TorqueCurve(np.empty(0), np.empty(0), (), None)
     points = _refine(built, points)
     audits = [
         audit(p, built.rig.handle, built.contact_nodes(), built.case.fastener.across_flats).check()
@@ -101,7 +115,7 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
     ]
     _bears(built, max(points, key=lambda p: p.torque))
     rotation = np.array([head_rotation(built, p) for p in points])
-    depth = built.case.fastener.engaged_depth
+    depth = bearing_depth(built.case)
     return TorqueCurve(
         rotation=rotation,
         torque=np.array([p.torque for p in points]) * depth / 1e3,
@@ -110,6 +124,23 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
         audit=Audit.worst(audits),
         peak_inside=inside,
     )
+
+
+def _holds(points: list[ContactSolution]) -> bool:
+    """Whether the wrench holds the fastener: not where it is driven back about as hard as it ever holds.
+
+    Near-round heads press on their wrench with hardly an arm, on one side of the middle of a flank as on the other.
+
+    Raises:
+        NoContact: all torques are zero, although the outlines overlap.
+    """
+    torque = np.array([p.torque for p in points])
+    if not torque.any():
+        raise NoContact(
+            "the outlines overlap, but no pressure was found at any rotation",
+            hint="build the bodies again: delete the folder of stored bodies if there is one",
+        )
+    return bool(-torque.min() < RIVALS * torque.max())
 
 
 def _bears(built: BuiltPair, solution: ContactSolution) -> None:
@@ -125,16 +156,16 @@ def _bears(built: BuiltPair, solution: ContactSolution) -> None:
         )
 
 
-def _march(built: BuiltPair, play: float) -> tuple[list[ContactSolution], bool]:
+def _march(built: BuiltPair, play: float, expected: float) -> tuple[list[ContactSolution], bool]:
     """Points from the end of the free play until the torque has fallen, and whether the largest lies among them."""
     points = [_at(built, play, None)]
     step, best, at_best = FIRST_STEP, 0.0, play
     while points[-1].rotation - play < MOST_ROTATION:
         try:
             points.append(_at(built, points[-1].rotation + step, points[-1]))
-        except NotConverged as stop:
+        except (BeyondReach, NoRest):
             # Past what was worked out, or where nothing holds the wrench any more: as near to that as is worth while.
-            if stop.slug not in ENDS or (step <= LEAST_STEP and best <= 0):
+            if step <= LEAST_STEP and best <= 0:
                 raise
             if step <= LEAST_STEP:
                 break
@@ -143,7 +174,7 @@ def _march(built: BuiltPair, play: float) -> tuple[list[ContactSolution], bool]:
         if points[-1].torque > best:
             best, at_best = points[-1].torque, points[-1].rotation
         beyond = points[-1].rotation - at_best
-        if beyond > PLATEAU or (points[-1].torque < FALL * best and beyond > PAST_PEAK):
+        if beyond > PLATEAU or (best >= expected and points[-1].torque < FALL * best and beyond > PAST_PEAK):
             return points, True
         step = min(step * GROWTH, LONGEST_STEP)
     return points, False
@@ -181,6 +212,29 @@ def _refine(built: BuiltPair, points: list[ContactSolution]) -> list[ContactSolu
         points.insert(i + 1, _at(built, middle, points[i]))
 
 
+def with_state(built: BuiltPair, curve: TorqueCurve, solution: ContactSolution) -> TorqueCurve:
+    """The curve with one more solved and audited point, at which something happens.
+
+    Raises:
+        NotConverged: the audit.
+    """
+    if any(s.rotation == solution.rotation for s in curve.solutions):
+        return replace(curve, events=(*curve.events, solution.rotation))
+    checked = audit(
+        solution, built.rig.handle, built.contact_nodes(), built.case.fastener.across_flats
+    ).check()
+    i = int(np.searchsorted([s.rotation for s in curve.solutions], solution.rotation))
+    torque = solution.torque * bearing_depth(built.case) / 1e3
+    return replace(
+        curve,
+        rotation=np.insert(curve.rotation, i, head_rotation(built, solution)),
+        torque=np.insert(curve.torque, i, torque),
+        solutions=(*curve.solutions[:i], solution, *curve.solutions[i:]),
+        audit=Audit.worst([curve.audit, checked]),
+        events=(*curve.events, solution.rotation),
+    )
+
+
 def head_rotation(built: BuiltPair, solution: ContactSolution) -> float:
     """Rotation of the head (rad) in the sense of turning: that of the solution, and what a hand on a lever gives way."""
     arm = built.case.load.lever_arm
@@ -190,4 +244,4 @@ def head_rotation(built: BuiltPair, solution: ContactSolution) -> float:
 def spread_mm(built: BuiltPair, solution: ContactSolution) -> float:
     """Opening of the mouth, or growth across the gripped corners of a ring, mm."""
     _, force = solution.problem.nodal_forces(solution.pressure, solution.law.friction)
-    return float(built.wrench.flexibility.observed["spread"] @ force)
+    return float(built.rig.flexibilities[1].observed["spread"] @ force)

@@ -14,6 +14,7 @@ from contactfe.mesh import SectionMesh
 from contactfe.profile import TOUCHING
 from contactfe.turn.build import BuiltPair
 from contactfe.turn.curve import TorqueCurve, smooth_through, spread_mm
+from contactfe.turn.engagement import bearing_depth
 from contactfe.turn.states import wrench_state
 
 Array = NDArray[np.float64]
@@ -60,6 +61,13 @@ class SlipEstimate:
     cautions: tuple[str, ...] = ()
 
 
+def crush_of(solution: ContactSolution) -> tuple[float, float]:
+    """Length of surface (mm) that is crushed in a state, all flats together, and how deep the deepest place is (um)."""
+    capped = solution.capped
+    depth = float(np.max(-solution.gap[capped], initial=0.0))
+    return float(solution.problem.length[capped].sum()), 1e3 * depth
+
+
 def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
     """Slip onset, slip torque and the early answers of a solved curve.
 
@@ -76,8 +84,8 @@ def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
     rotation, torque = peak(curve)
     at_peak = curve.nearest(rotation)
     onset_rotation, onset_torque = onset(curve)
-    capped = at_peak.capped
-    depth = float(np.max(-at_peak.gap[capped], initial=0.0))
+    crushed, depth_um = crush_of(at_peak)
+    depth = depth_um / 1e3
     if depth > 0.02 * built.case.fastener.across_flats:
         cautions.append(
             f"at slip the crush is {depth:.2f} mm deep: material piles up and strains are large there, "
@@ -92,8 +100,8 @@ def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
         onset_rotation_deg=math.degrees(onset_rotation),
         early=early_answer(built, curve, EARLY_SHARE * torque),
         load_share=load_share(built, at_peak),
-        crushed_length_mm=float(at_peak.problem.length[capped].sum()),
-        crush_depth_um=1e3 * depth,
+        crushed_length_mm=crushed,
+        crush_depth_um=depth_um,
         cautions=tuple(cautions),
     )
 
@@ -130,6 +138,8 @@ def onset(curve: TorqueCurve) -> tuple[float, float]:
     at = np.linspace(x[0], x[-1], 401)
     most = at[int(np.argmax(smooth(at) >= 0.9 * y[-1]))]
     half = TANGENT_SPAN / 2 * (most - x[0])
+    if half <= 0.0:  # the first touch holds nine tenths already
+        return float(x[-1]), float(y[-1])
     low, high = np.maximum(at - half, x[0]), np.minimum(at + half, x[-1])
     slope = (smooth(high) - smooth(low)) / (high - low)
     # The last place that is still steep: a lobe that settles into its seat softens the curve early, for a while.
@@ -158,7 +168,7 @@ def early_answer(built: BuiltPair, curve: TorqueCurve, torque: float) -> EarlyAn
     near = curve.solutions[int(np.argmin(np.abs(drive - rotation)))]
     solution = built.rig.solve(rotation, built.law, near if near.pressure.any() else None)
     case = built.case
-    reached = solution.torque * case.fastener.engaged_depth / 1e3
+    reached = solution.torque * bearing_depth(case) / 1e3
     share = load_share(built, solution)
     if not share or reached <= 0:
         return None

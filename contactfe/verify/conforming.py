@@ -9,8 +9,7 @@ import numpy as np
 from contactfe.contact import ContactLaw
 from contactfe.elastic import PlaneMaterial, nodal_stresses
 from contactfe.profile import Outline, Piece, arc
-from contactfe.reference import pins, rings
-from contactfe.reference.plane import PlaneElastic
+from contactfe.reference import PlaneElastic, pins, rings
 from contactfe.verify.bodies import (
     CONTACT,
     HELD,

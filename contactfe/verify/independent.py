@@ -6,7 +6,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from contactfe.elastic.loads import side_loads
+from contactfe.elastic import side_loads
 from contactfe.inputs import CaseInput
 from contactfe.turn import build_pair
 from contactfe.verify.bodies import Array

@@ -9,9 +9,7 @@ import numpy as np
 from contactfe.contact import ContactLaw
 from contactfe.elastic import PlaneMaterial, nodal_stresses
 from contactfe.profile import Outline, arc, line
-from contactfe.reference import capped
-from contactfe.reference.hertz import HertzLine, contact_modulus, hertz_load, relative_radius
-from contactfe.reference.plane import PlaneElastic
+from contactfe.reference import HertzLine, PlaneElastic, capped, contact_modulus, hertz_load, relative_radius
 from contactfe.verify.bodies import (
     CONTACT,
     FAR,

@@ -9,12 +9,18 @@ from typing import Literal
 
 import numpy as np
 
-from contactfe.elastic import HeldBody, PlaneMaterial, nodal_stresses
-from contactfe.elastic.loads import given_displacements, pressed, side_loads, side_unknowns
+from contactfe.elastic import (
+    HeldBody,
+    PlaneMaterial,
+    given_displacements,
+    nodal_stresses,
+    pressed,
+    side_loads,
+    side_unknowns,
+)
 from contactfe.mesh import SectionMesh, mesh_outline
 from contactfe.profile import Outline, Piece, line
-from contactfe.reference import plates
-from contactfe.reference.plane import PlaneElastic
+from contactfe.reference import PlaneElastic, plates
 from contactfe.verify.bodies import HELD, Array, chain, circle, graded, node_at, uniform
 from contactfe.verify.check import CASES, CaseAnswer, Check, Source
 

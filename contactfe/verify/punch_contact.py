@@ -9,8 +9,7 @@ import numpy as np
 from contactfe.contact import ContactLaw
 from contactfe.elastic import PlaneMaterial
 from contactfe.profile import Outline, arc, line
-from contactfe.reference import capped, punches
-from contactfe.reference.plane import PlaneElastic
+from contactfe.reference import PlaneElastic, capped, punches
 from contactfe.verify.bodies import (
     CONTACT,
     HELD,

@@ -6,11 +6,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from contactfe.elastic import HeldBody, PlaneMaterial, element_stresses
-from contactfe.elastic.loads import pressed, side_loads
+from contactfe.elastic import HeldBody, PlaneMaterial, element_stresses, pressed, side_loads
 from contactfe.mesh import SectionMesh
-from contactfe.reference import rings
-from contactfe.reference.plane import PlaneElastic
+from contactfe.reference import PlaneElastic, rings
 from contactfe.verify.bodies import Array
 from contactfe.verify.check import CASES, CaseAnswer, Source
 from contactfe.verify.quadrature import cell_quadrature

@@ -7,12 +7,10 @@ import math
 
 import numpy as np
 
-from contactfe.elastic import HeldBody, PlaneMaterial, nodal_stresses
-from contactfe.elastic.loads import pressed, side_loads
+from contactfe.elastic import HeldBody, PlaneMaterial, nodal_stresses, pressed, side_loads
 from contactfe.mesh import SectionMesh, SizeField, mesh_outline
 from contactfe.profile import Outline, Piece, arc, line
-from contactfe.reference import curved_bars, ring_series, rings
-from contactfe.reference.plane import PlaneElastic
+from contactfe.reference import PlaneElastic, curved_bars, ring_series, rings
 from contactfe.verify.bodies import Array, circle, graded, node_at, uniform
 from contactfe.verify.check import CASES, CaseAnswer, Source
 from contactfe.verify.plates import STATES

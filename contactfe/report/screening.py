@@ -1,0 +1,176 @@
+"""Figures and the page of a screening: what each candidate gives on the duty and what it costs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from matplotlib.figure import Figure
+
+from contactfe.case import SAFETY
+from contactfe.design import Screening
+from contactfe.report.page import picture, render
+from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, blank, foot, styled
+
+TRADES: dict[str, tuple[str, str]] = {
+    "outside_radius_mm": ("outside-radius", "largest outside radius of the head (mm)"),
+    "mass_g": ("mass", "mass of the head (g)"),
+    "swing_deg": ("swing", "swing to re-engage (deg)"),
+    "crush_depth_um": ("crush", "deepest crush at the working torque (µm)"),
+    "loss_to_rounding": ("loss", "torque lost to rounding (share)"),
+}
+"""What each trade-off figure sets against the score: the column, the name of its file, the words of its axis."""
+_TABLE = (
+    ("rank", "rank", 0),
+    ("candidate", "candidate", 0),
+    ("score", "score", 3),
+    ("score_p10", "10 %", 3),
+    ("score_p90", "90 %", 3),
+    ("best_share", "best in", 2),
+    ("loss_to_rounding", "loss to rounding", 2),
+    ("least_margin_of_wrench", "least margin of the wrench", 2),
+    ("crush_depth_um", "crush at work (µm)", 3),
+    ("swing_deg", "swing (deg)", 3),
+    ("outside_radius_mm", "outside radius (mm)", 3),
+    ("mass_g", "mass (g)", 3),
+)
+
+
+@styled
+def screening_figures(found: Screening) -> dict[str, Figure]:
+    """Return the scores with their bands, and one figure for each trade-off that any candidate has a value for."""
+    rows = found.columns()
+    figures = {"scores": _scores(rows, found)}
+    for column, (name, words) in TRADES.items():
+        known = [r for r in rows if r["score"] is not None and r[column] is not None]
+        if len({round(float(r[column]), 9) for r in known}) > 1:
+            figures[name] = _trade(known, column, words)
+    return figures
+
+
+def screening_page(found: Screening, figures: dict[str, Figure], version: str) -> str:
+    """Return the page of a screening as HTML text."""
+    rows = found.columns()
+    return render(
+        "screen.html",
+        title=found.plan.name,
+        headline=headline(found),
+        cautions=[SAFETY],
+        heads=[name for _, name, _ in _TABLE],
+        rows=[[_cell(row, key, digits) for key, _, digits in _TABLE] for row in rows],
+        duty=[(c.name, f"{c.weight:g}") for c in found.plan.conditions],
+        notes=notes(found),
+        figures=[picture(figure, name, (_caption(name), _alt(name))) for name, figure in figures.items()],
+        version=version,
+    )
+
+
+def headline(found: Screening) -> str:
+    """Which candidate leads, and how sure that is."""
+    known = [r for r in found.results if r.score is not None]
+    if not known:
+        return "No candidate has an answer in every condition."
+    first = known[0]
+    sure = (
+        f"; it is best in {100 * first.best_share:.0f} % of {found.samples} samples"
+        if found.samples > 1
+        else ""
+    )
+    if len(known) == 1:
+        return f"{first.name} is the only candidate with an answer in every condition."
+    second = known[1]
+    ahead = 100 * ((first.score or 0.0) / second.score - 1.0) if second.score else 0.0
+    return f"{first.name} gives the most torque on this duty, {ahead:.1f} % more than {second.name}{sure}."
+
+
+def notes(found: Screening) -> list[str]:
+    """What has to be said beside the table: what is not reached, what has no answer, the set without a better one."""
+    front = [r.name for r in found.results if r.front]
+    lines = [
+        "Score: weighted mean over the conditions of the torque over the mean of all candidates there.",
+        f"No other candidate is better in torque, outside radius, mass, swing and crush at once: {', '.join(front) or 'none'}.",
+    ]
+    lines += [
+        f"{r.name} does not reach the working torque on: {', '.join(r.short)}."
+        for r in found.results
+        if r.short
+    ]
+    lines += [f"{r.name}: {r.problem}." for r in found.results if r.problem]
+    return lines
+
+
+def _caption(name: str) -> str:
+    words = {file: words for file, words in TRADES.values()}
+    return "Torque on the duty" if name == "scores" else f"Torque on the duty against {words[name]}"
+
+
+def _alt(name: str) -> str:
+    return (
+        "scores of all candidates with their bands"
+        if name == "scores"
+        else f"score against {name.replace('-', ' ')}"
+    )
+
+
+def _cell(row: dict[str, Any], key: str, digits: int) -> str:
+    value = row[key]
+    if value is None:
+        return "-"
+    if key in ("best_share", "loss_to_rounding", "least_margin_of_wrench"):
+        return f"{100 * value:.0f} %"
+    return f"{value:.{digits}g}" if isinstance(value, float) else str(value)
+
+
+def _scores(rows: Sequence[dict[str, Any]], found: Screening) -> Figure:
+    known = [r for r in rows if r["score"] is not None][::-1]
+    figure = blank(7.4, 1.6 + 0.34 * max(1, len(known)))
+    height = figure.get_figheight()
+    ax = figure.add_axes((0.3, 0.75 / height, 0.6, 1 - 1.35 / height))
+    for y, row in enumerate(known):
+        ax.plot(
+            [row["score_p10"], row["score_p90"]],
+            [y, y],
+            color=COLOURS[0],
+            lw=5,
+            alpha=0.45,
+            solid_capstyle="butt",
+        )
+        ax.plot(row["score"], y, marker="o", color=COLOURS[0] if row["pareto"] else GREY, mec=INK, ms=7)
+        if found.samples > 1:
+            ax.annotate(
+                f"best in {100 * row['best_share']:.0f} %",
+                (1.01, y),
+                xycoords=("axes fraction", "data"),
+                fontsize=7.5,
+                va="center",
+            )
+    ax.set_yticks(range(len(known)), [r["candidate"] for r in known])
+    ax.set_ylim(-0.6, len(known) - 0.4)
+    ax.grid(axis="x")
+    ax.set_xlabel("torque on the duty, over the mean of all candidates (-)")
+    figure.text(0.012, 1 - 0.12 / height, found.plan.name, fontsize=12, fontweight="bold", va="top")
+    foot(
+        figure,
+        f"Bars: 10 to 90 % of {found.samples} samples. Grey: another candidate is better in everything. {CAUTION}",
+    )
+    return figure
+
+
+def _trade(rows: Sequence[dict[str, Any]], column: str, words: str) -> Figure:
+    figure = blank(6.8, 4.9)
+    ax = figure.add_axes((0.11, 0.16, 0.84, 0.76))
+    for row in rows:
+        x, y = float(row[column]), row["score"]
+        ax.plot([x, x], [row["score_p10"], row["score_p90"]], color=SOFT, lw=1.2, zorder=2)
+        face = COLOURS[0] if row["pareto"] else "white"
+        ax.plot(x, y, marker="o", ms=8, mfc=face, mec=COLOURS[0], mew=1.4, zorder=3)
+        ax.annotate(row["candidate"], (x, y), xytext=(7, 5), textcoords="offset points", fontsize=8.5)
+    ax.margins(x=0.16, y=0.12)
+    ax.grid(True)
+    ax.set_xlabel(words)
+    ax.set_ylabel("torque on the duty, over the mean of all (-)")
+    foot(
+        figure,
+        f"Up is more torque. Filled: no other candidate is better in everything. Lines: 10 to 90 %. {CAUTION}",
+    )
+    return figure
