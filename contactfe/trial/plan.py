@@ -9,13 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from contactfe.uncertainty import band
 from contactfe.case import CaseRecord, solve_case
 from contactfe.errors import ContactFEError
 from contactfe.standards import ACROSS_CORNERS_SHARP, twist_off_torque
 from contactfe.trial.readings import Condition
 from contactfe.trial.sizes import specimens
 from contactfe.trial.study import TrialCase, TrialStudy
+from contactfe.uncertainty import band
 
 LEAST_USE, MOST_USE = 0.2, 0.8  # of a sensor's range
 TEST_LIMIT = (
