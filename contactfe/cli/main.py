@@ -34,6 +34,7 @@ COMMANDS: dict[str, str] = {
     "plan": "contactfe.cli.plan",
     "log": "contactfe.cli.log",
     "score": "contactfe.cli.score",
+    "compare": "contactfe.cli.compare",
     "verify": "contactfe.cli.verify",
     "bench": "contactfe.cli.bench",
 }

@@ -2,12 +2,14 @@
 
 from contactfe.report.attempts import Attempts, check_drawn
 from contactfe.report.case_page import case_figures, case_page
+from contactfe.report.compare_page import compare_page
 from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
 from contactfe.report.files import Written, fields, write_case_folder
 from contactfe.report.imported import faults_figure, imported_figure
 from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
+from contactfe.report.parity import parity_figure, profile_figure
 from contactfe.report.plan_page import plan_page
 from contactfe.report.player import player_view, stage_of
 from contactfe.report.score_figures import means_figure, standings_figure
@@ -28,6 +30,7 @@ __all__ = [
     "case_figures",
     "case_page",
     "check_drawn",
+    "compare_page",
     "curve_figure",
     "draw_curve",
     "draw_pair",
@@ -41,8 +44,10 @@ __all__ = [
     "means_figure",
     "notes",
     "pair_figure",
+    "parity_figure",
     "plan_page",
     "player_view",
+    "profile_figure",
     "save",
     "score_page",
     "screening_figures",

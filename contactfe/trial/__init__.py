@@ -1,6 +1,9 @@
 """The bench side: readings of destructive torque tests, torque logs, scores, plans, comparison with the estimate."""
 
 from contactfe.trial.append import append_logs, read_row
+from contactfe.trial.calibrate import Calibration, Fit, calibrate
+from contactfe.trial.compare import Compared, ComparedStudy, Explanation, compare
+from contactfe.trial.fit_constant import CONSTANTS, CalibratedStudy, calibrate_study, calibration_text
 from contactfe.trial.log_read import UNITS, LogReading, Place, read_log
 from contactfe.trial.plan import Plan, PlannedPull, Prediction, Specimen, lay_out, make_plan, readings_of
 from contactfe.trial.read import read_readings, readings_template
@@ -10,10 +13,17 @@ from contactfe.trial.sizes import specimens
 from contactfe.trial.study import PlanSettings, TrialCase, TrialStudy, load_study
 
 __all__ = [
+    "CONSTANTS",
     "ENDINGS",
     "UNITS",
+    "CalibratedStudy",
+    "Calibration",
+    "Compared",
+    "ComparedStudy",
     "Condition",
     "Entry",
+    "Explanation",
+    "Fit",
     "LogReading",
     "Loss",
     "Place",
@@ -29,6 +39,10 @@ __all__ = [
     "TrialCase",
     "TrialStudy",
     "append_logs",
+    "calibrate",
+    "calibrate_study",
+    "calibration_text",
+    "compare",
     "lay_out",
     "load_study",
     "make_plan",
