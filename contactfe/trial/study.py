@@ -15,7 +15,7 @@ from contactfe.study import parse_plan
 from contactfe.trial.readings import Condition, Reading
 from contactfe.units import parse_quantity
 
-OWN = ("designs", "plan", "calibration")
+OWN = ("designs", "plan")
 _PROFILE = "wrench.profile"
 
 
@@ -180,6 +180,8 @@ def _cases(
     found = []
     for planned in plan.cases:
         tables: dict[str, Any] = {"format": 1, **own["base"]}
+        if "calibration" in own:
+            tables["calibration"] = own["calibration"]
         for path, value in zip(plan.varied, planned.values, strict=True):
             if not single:
                 tables = set_path(tables, path, value)
