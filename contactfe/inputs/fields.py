@@ -101,7 +101,7 @@ _TOP = (
         "text",
         "file of constants that compare --calibrate wrote, beside the case",
         "calibration.toml",
-        rule="none: the constants stand in [contact]",
+        rule="the constants of [contact]",
     ),
 )
 
