@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from contactfe import __version__
-from contactfe.cli.checks import checked_case, cores, folder_problems
+from contactfe.cli.checks import checked_case, cores, folder_problems, read_case
 from contactfe.cli.head import say_head
 from contactfe.cli.output import number, said_first, say, say_json, say_table, say_wrapped, tell, tell_page
 from contactfe.errors import InputError, Problem
@@ -65,6 +65,10 @@ def register(app: typer.Typer) -> None:
                 help="Pulls on the same corners, one after the other; in the file [load] pulls.",
             ),
         ] = None,
+        calibration: Annotated[
+            Path | None,
+            typer.Option("--calibration", metavar="FILE", help="Constants that compare --calibrate wrote."),
+        ] = None,
         kind: Annotated[Picture, typer.Option("--format", help="Of the pictures that --out writes.")] = "png",
         units: Annotated[
             Shown,
@@ -75,7 +79,11 @@ def register(app: typer.Typer) -> None:
         ] = "si",
     ) -> None:
         problems = folder_problems(out) if out is not None else []
-        raw, checked = checked_case(case, problems) if samples is None else _plain_case(case, problems)
+        raw, checked = (
+            checked_case(case, problems, calibration)
+            if samples is None
+            else _plain_case(read_case(case, calibration), case, problems)
+        )
         from contactfe.case import solve_case
 
         record = solve_case(checked)
@@ -85,7 +93,7 @@ def register(app: typer.Typer) -> None:
             from contactfe.case import solve_pulls
 
             series = solve_pulls(checked, count, record)
-        found = None if samples is None else _band(case, samples)
+        found = None if samples is None else _band(read_case(case, calibration), case, samples)
         with said_first():
             if as_json:
                 more = {} if found is None else {"band": _band_record(found)}
@@ -109,13 +117,14 @@ def register(app: typer.Typer) -> None:
                 write_pulls(series, out, kind)
 
 
-def _plain_case(path: Path, problems: Sequence[Problem]) -> tuple[dict[str, Any], CaseInput]:
+def _plain_case(
+    raw: dict[str, Any], path: Path, problems: Sequence[Problem]
+) -> tuple[dict[str, Any], CaseInput]:
     """Return the raw tables and the case of a file whose inputs may be distributions, at their middles."""
-    from contactfe.inputs import read_toml
     from contactfe.uncertainty import split_case
 
     try:
-        uncertain = split_case(read_toml(path), source=str(path), folder=path.parent, name=path.stem)
+        uncertain = split_case(raw, source=str(path), folder=path.parent, name=path.stem)
     except InputError as error:
         raise InputError([*error.problems, *problems], source=str(path), slug=error.slug) from error
     if problems:
@@ -123,11 +132,10 @@ def _plain_case(path: Path, problems: Sequence[Problem]) -> tuple[dict[str, Any]
     return dict(uncertain.base), uncertain.case
 
 
-def _band(path: Path, samples: int) -> Band:
+def _band(raw: dict[str, Any], path: Path, samples: int) -> Band:
     from contactfe.cli.band import band_of
-    from contactfe.inputs import read_toml
 
-    return band_of(read_toml(path), path.parent, samples, 1, cores())
+    return band_of(raw, path.parent, samples, 1, cores())
 
 
 def _band_record(found: Band) -> dict[str, Any]:
