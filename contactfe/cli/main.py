@@ -23,6 +23,7 @@ COMMANDS: dict[str, str] = {
     "turn": "contactfe.cli.turn",
     "sweep": "contactfe.cli.sweep",
     "screen": "contactfe.cli.screen",
+    "search": "contactfe.cli.search",
     "draw": "contactfe.cli.draw",
     "import": "contactfe.cli.importing",
     "mesh": "contactfe.cli.mesh",

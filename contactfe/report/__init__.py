@@ -9,7 +9,7 @@ from contactfe.report.imported import faults_figure, imported_figure
 from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.player import player_view, stage_of
-from contactfe.report.screening import headline, notes, screening_figures, screening_page
+from contactfe.report.screening import headline, notes, screening_figures, screening_page, search_figure
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
 from contactfe.report.study import study_charts, study_figures
 from contactfe.report.study_pages import study_page
@@ -41,6 +41,7 @@ __all__ = [
     "save",
     "screening_figures",
     "screening_page",
+    "search_figure",
     "slip_state",
     "stage_of",
     "study_charts",
