@@ -84,12 +84,22 @@ class Found:
             head = f"Found: {told}; {100 * self.gain:.1f} % more torque on this duty than the start."
         else:
             head = f"No gain: the best head found ({told}) differs by {100 * self.gain:+.1f} %, within the numerical noise."
-        near = sum(end > self.score - max(0.01 * abs(self.score), self.noise) for end in self.ends)
         return (
-            f"{head} Noise {100 * self.noise:.1f} %; {self.heads} heads, {self.cases} cases ({self.reused} known before); "
-            f"{near} of {len(self.ends)} local searches end within 1 % of it: "
-            f"{'one optimum, as far as this search sees' if near == len(self.ends) else 'there are other local optima'}."
+            f"{head} Noise {100 * self.noise:.1f} %; {self.heads} heads, {self.cases} cases ({self.reused} known before). "
+            f"{self._optima()}"
         )
+
+    def _optima(self) -> str:
+        """How many of the local searches agree, in a sentence."""
+        if not self.ends:
+            return "Too few evaluations for local searches: this is the best of the sampled points."
+        near = sum(end > self.score - max(0.01 * abs(self.score), self.noise) for end in self.ends)
+        seen = (
+            "one optimum, as far as this search sees"
+            if near == len(self.ends)
+            else "there are other local optima"
+        )
+        return f"{near} of {len(self.ends)} local searches end within 1 % of it: {seen}."
 
 
 def search_shape(plan: SearchPlan, store: StudyStore, executor: Executor) -> Found:

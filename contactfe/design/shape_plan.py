@@ -21,6 +21,7 @@ seed = 1
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -57,7 +58,10 @@ class Moving:
 
     def text(self, share: float) -> str:
         """The value at a share of the range, as the case file writes it."""
-        return format_quantity(float(f"{self.low + share * (self.high - self.low):.9g}"), self.kind)
+        value = self.low + share * (self.high - self.low)
+        if self.kind == "angle":
+            return f"{math.degrees(value):.6g} deg"
+        return format_quantity(float(f"{value:.7g}"), self.kind)
 
     @property
     def kind(self) -> Any:
