@@ -25,7 +25,7 @@ def register(app: typer.Typer) -> None:
     @app.command(
         "compare", help="Compare the estimates of a study with readings; --calibrate fits a constant to them."
     )
-    def compare(  # noqa: PLR0913 - one argument per option of the command line
+    def compare(
         study: Annotated[Path, typer.Argument(metavar="STUDY.toml", help="The study, with its [designs].")],
         readings: Annotated[Path, typer.Argument(metavar="READINGS.csv", help="What was measured.")],
         calibrate: Annotated[

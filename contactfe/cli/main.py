@@ -24,6 +24,7 @@ COMMANDS: dict[str, str] = {
     "sweep": "contactfe.cli.sweep",
     "report": "contactfe.cli.report",
     "screen": "contactfe.cli.screen",
+    "search": "contactfe.cli.search",
     "draw": "contactfe.cli.draw",
     "import": "contactfe.cli.importing",
     "mesh": "contactfe.cli.mesh",

@@ -32,7 +32,7 @@ def register(app: typer.Typer) -> None:
     @app.command(
         "sweep", help="Run a study: every combination of the inputs it varies, and pick up where a run ended."
     )
-    def sweep(  # noqa: PLR0913 - one argument per option of the command line
+    def sweep(
         study: Annotated[
             Path | None,
             typer.Argument(metavar="STUDY.toml", help="The study; `contactfe init sweep` writes one."),

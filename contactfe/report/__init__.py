@@ -15,7 +15,7 @@ from contactfe.report.pulls_figure import draw_corner, draw_pulls, pulls_figure
 from contactfe.report.readings_page import readings_page
 from contactfe.report.rebuild import rebuilt
 from contactfe.report.score_figures import means_figure, standings_figure
-from contactfe.report.screening import headline, notes, screening_figures, screening_page
+from contactfe.report.screening import headline, notes, screening_figures, screening_page, search_figure
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
 from contactfe.report.study import study_charts, study_figures
 from contactfe.report.study_pages import study_page
@@ -58,6 +58,7 @@ __all__ = [
     "score_page",
     "screening_figures",
     "screening_page",
+    "search_figure",
     "slip_state",
     "stage_of",
     "standings_figure",
