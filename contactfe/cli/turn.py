@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from contactfe import __version__
-from contactfe.cli.checks import checked_case, cores, folder_problems
+from contactfe.cli.checks import checked_case, cores, folder_problems, read_case
 from contactfe.cli.head import say_head
 from contactfe.cli.output import number, said_first, say, say_json, say_table, say_wrapped, tell, tell_page
 from contactfe.errors import InputError, Problem
@@ -55,6 +55,20 @@ def register(app: typer.Typer) -> None:
                 help="Also the band of the torque from N samples, such as 128.",
             ),
         ] = None,
+        pulls: Annotated[
+            int | None,
+            typer.Option(
+                "--pulls",
+                metavar="N",
+                min=1,
+                max=20,
+                help="Pulls on the same corners, one after the other; in the file [load] pulls.",
+            ),
+        ] = None,
+        calibration: Annotated[
+            Path | None,
+            typer.Option("--calibration", metavar="FILE", help="Constants that compare --calibrate wrote."),
+        ] = None,
         kind: Annotated[Picture, typer.Option("--format", help="Of the pictures that --out writes.")] = "png",
         units: Annotated[
             Shown,
@@ -65,33 +79,52 @@ def register(app: typer.Typer) -> None:
         ] = "si",
     ) -> None:
         problems = folder_problems(out) if out is not None else []
-        raw, checked = checked_case(case, problems) if samples is None else _plain_case(case, problems)
+        raw, checked = (
+            checked_case(case, problems, calibration)
+            if samples is None
+            else _plain_case(read_case(case, calibration), case, problems)
+        )
         from contactfe.case import solve_case
 
         record = solve_case(checked)
-        found = None if samples is None else _band(case, samples)
+        count = checked.load.pulls if pulls is None else pulls
+        series = None
+        if count > 1:
+            from contactfe.case import solve_pulls
+
+            series = solve_pulls(checked, count, record)
+        found = None if samples is None else _band(read_case(case, calibration), case, samples)
         with said_first():
             if as_json:
-                say_json(
-                    record.to_dict(__version__) | ({} if found is None else {"band": _band_record(found)})
-                )
+                more = {} if found is None else {"band": _band_record(found)}
+                more |= {} if series is None else {"pulls": series.to_dict()}
+                say_json(record.to_dict(__version__) | more)
             else:
                 _say_record(record, raw, units)
+                if series is not None:
+                    from contactfe.cli.pulls import say_pulls
+
+                    say_pulls(series)
                 if found is not None:
                     from contactfe.cli.band import say_band
 
                     say_band(found)
         if out is not None:
             _write(record, out, kind, units)
+            if series is not None:
+                from contactfe.cli.pulls import write_pulls
+
+                write_pulls(series, out, kind)
 
 
-def _plain_case(path: Path, problems: Sequence[Problem]) -> tuple[dict[str, Any], CaseInput]:
+def _plain_case(
+    raw: dict[str, Any], path: Path, problems: Sequence[Problem]
+) -> tuple[dict[str, Any], CaseInput]:
     """Return the raw tables and the case of a file whose inputs may be distributions, at their middles."""
-    from contactfe.inputs import read_toml
     from contactfe.uncertainty import split_case
 
     try:
-        uncertain = split_case(read_toml(path), source=str(path), folder=path.parent, name=path.stem)
+        uncertain = split_case(raw, source=str(path), folder=path.parent, name=path.stem)
     except InputError as error:
         raise InputError([*error.problems, *problems], source=str(path), slug=error.slug) from error
     if problems:
@@ -99,11 +132,10 @@ def _plain_case(path: Path, problems: Sequence[Problem]) -> tuple[dict[str, Any]
     return dict(uncertain.base), uncertain.case
 
 
-def _band(path: Path, samples: int) -> Band:
+def _band(raw: dict[str, Any], path: Path, samples: int) -> Band:
     from contactfe.cli.band import band_of
-    from contactfe.inputs import read_toml
 
-    return band_of(read_toml(path), path.parent, samples, 1, cores())
+    return band_of(raw, path.parent, samples, 1, cores())
 
 
 def _band_record(found: Band) -> dict[str, Any]:
