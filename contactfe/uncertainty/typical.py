@@ -16,7 +16,8 @@ JUDGED: dict[str, tuple[float, float, str]] = {
 OTHERWISE = 0.3
 """Share by which friction and constraint factor scatter about a value outside these ranges."""
 WALL_BELOW = 0.05
-"""The rules give the largest heads: real ones are taken up to this share smaller (engineering judgement)."""
+"""The tables of rings give the largest ones: real ones are taken up to this share smaller. The rule of open heads is
+a middle: they scatter by this share about it (engineering judgement)."""
 THICKNESS = 0.2
 """Share by which the thickness of a head that nobody measured scatters about the rule (engineering judgement, wide)."""
 WRENCH_STRENGTH = (1100.0, 1450.0)
@@ -62,8 +63,9 @@ def typical_scatter(plain: UncertainCase) -> tuple[Distribution, ...]:
     wall = case.wrench.family.wall
     if case.wrench.rules.get(wall, "given") != "given":
         most = case.wrench.dims[wall]
-        source = f"up to {100 * WALL_BELOW:.0f} % below the rule, engineering judgement"
-        found.append(Distribution(f"wrench.{wall}", most, (1.0 - WALL_BELOW) * most, most, source=source))
+        how, high = ("about", (1.0 + WALL_BELOW) * most) if wall == "head_width" else ("at most below", most)
+        source = f"{100 * WALL_BELOW:.0f} % {how} the rule, engineering judgement"
+        found.append(Distribution(f"wrench.{wall}", most, (1.0 - WALL_BELOW) * most, high, source=source))
     found += _tool(plain)
     order = [entry.path for entry in FIELDS]
     return tuple(sorted(found, key=lambda item: order.index(item.path)))
