@@ -44,8 +44,7 @@ from contactfe.study import (
 )
 from contactfe.study.banded import odds_rows
 from contactfe.study.scatter import MOST_CURVES, told_distribution
-from contactfe.turn import build_pair, torque_curve
-from contactfe.turn.estimate import peak
+from contactfe.turn import build_pair, peak, torque_curve
 from contactfe.uncertainty import Sampling, SamplingPlan, bands_at, compare
 from contactfe.uncertainty.solve import solving
 
