@@ -185,7 +185,7 @@ def test_profiles_are_ranked_by_the_torque_they_reach() -> None:
     assert heights == [70.0, 80.0, 100.0]
     assert figure.legends or figure.axes[0].get_legend()
     legend = [text.get_text() for text in figure.axes[0].get_legend().get_texts()]
-    assert any("wrench gives way" in text for text in legend), legend
+    assert any("ends the pull before slip" in text for text in legend), legend
 
 
 def test_a_head_without_sections_has_no_delivered_torque_but_a_caution(
