@@ -56,6 +56,7 @@ name = "scattered"
 [base.fastener]
 size = "M10"
 grade = "8.8"
+stock = "bar"
 yield_strength = { limits = "standard" }
 [base.wrench]
 opening = { limits = "standard" }
