@@ -8,10 +8,14 @@ from contactfe.report.files import Written, fields, write_case_folder
 from contactfe.report.imported import faults_figure, imported_figure
 from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
+from contactfe.report.parity import parity_figure, profile_figure
+from contactfe.report.plan_page import plan_page
 from contactfe.report.player import player_view, stage_of
 from contactfe.report.pulls_figure import draw_corner, draw_pulls, pulls_figure
+from contactfe.report.readings_page import readings_page
+from contactfe.report.rebuild import rebuilt
 from contactfe.report.score_figures import means_figure, standings_figure
-from contactfe.report.screening import headline, notes, screening_figures, screening_page
+from contactfe.report.screening import headline, notes, screening_figures, screening_page, search_figure
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
 from contactfe.report.study import study_charts, study_figures
 from contactfe.report.study_pages import study_page
@@ -43,12 +47,18 @@ __all__ = [
     "means_figure",
     "notes",
     "pair_figure",
+    "parity_figure",
+    "plan_page",
     "player_view",
+    "profile_figure",
     "pulls_figure",
+    "readings_page",
+    "rebuilt",
     "save",
     "score_page",
     "screening_figures",
     "screening_page",
+    "search_figure",
     "slip_state",
     "stage_of",
     "standings_figure",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contactfe.errors import ContactFEError
-from contactfe.inputs import FIELDS
+from contactfe.inputs import FIELDS, constants_of
 from contactfe.uncertainty.distributions import Distribution
 from contactfe.uncertainty.limits import standard_limits
 from contactfe.uncertainty.read import UncertainCase, value_of
@@ -47,9 +47,12 @@ def typical_scatter(plain: UncertainCase) -> tuple[Distribution, ...]:
         nominal = value_of(case, path)
         if low < high and low - 1e-9 <= nominal <= high + 1e-9:
             found.append(Distribution(path, nominal, low, high, source=source))
+    fitted = constants_of(plain.base, plain.folder)
     for path, (low, high, source) in JUDGED.items():
         nominal = value_of(case, path)
-        if not low <= nominal <= high:
+        if path in fitted:
+            low, high, source = fitted[path].low, fitted[path].high, "95 % interval of the calibration"
+        elif not low <= nominal <= high:
             low, high = (1.0 - OTHERWISE) * nominal, (1.0 + OTHERWISE) * nominal
             source = f"{100 * OTHERWISE:.0f} % about the value given, engineering judgement"
         if low < high:
