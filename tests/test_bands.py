@@ -258,12 +258,19 @@ def test_typical_scatter_has_the_inputs_of_the_trade_with_their_source() -> None
     found = {item.path: item for item in typical_scatter(split_case(raw("open-end")))}
     assert set(found) == {
         "fastener.across_flats", "fastener.yield_strength", "fastener.engaged_depth", "fastener.corner",
-        "wrench.opening", "wrench.head_width", "contact.friction", "contact.constraint_factor",
+        "wrench.opening", "wrench.head_width", "wrench.thickness", "wrench.yield_strength", "contact.friction",
+        "contact.constraint_factor",
     }  # fmt: skip
     assert all(item.source and item.low < item.high for item in found.values())
     known = raw(
         "open-end", fastener={"yield_strength": "700 MPa", "rounding": "20 %"}, wrench={"opening": "16.1 mm"}
     )
+    # What the file states of the tool does not scatter.
+    measured = raw(
+        "open-end", wrench={"thickness": "7 mm", "yield_strength": "1200 MPa", "head_width": "37 mm"}
+    )
+    rest = {item.path for item in typical_scatter(split_case(measured))}
+    assert rest == set(found) - {"wrench.thickness", "wrench.yield_strength", "wrench.head_width"}
     left = {item.path for item in typical_scatter(split_case(known))}
     assert left == set(found) - {"fastener.yield_strength", "fastener.corner", "wrench.opening"}
 
@@ -547,6 +554,17 @@ def test_a_single_uncertain_input_is_all_there_is(n: int, closed_form: None) -> 
     assert shares.sentence() and band_record(found, "0", shares)["sensitivity"]
     known = band(raw(fastener={"yield_strength": "700 MPa"}, contact={"friction": 0.15}), n=n)
     assert known.by_rule  # with nothing uncertain in the file the rules say what scatters
+
+
+def test_a_line_says_what_the_band_belongs_to(closed_form: None) -> None:
+    found = band(raw(), n=128)
+    shares = sensitivity(found)
+    groups = shares.groups()
+    assert set(groups) == {"fastener", "wrench", "friction", "model"}
+    assert sum(groups.values()) == pytest.approx(sum(share.first for share in shares.shares))
+    assert (
+        shares.group_sentence().startswith("Of the variance: ") and " %, interactions " in shares.group_sentence()
+    )
 
 
 def test_the_plain_case_says_where_it_stands(closed_form: None) -> None:

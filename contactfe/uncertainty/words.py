@@ -140,7 +140,7 @@ def column_values(found: Band) -> dict[str, list[Any]]:
 
 def _sensitivity_record(found: Sensitivity) -> dict[str, Any]:
     shares = [asdict(share) | {"one_at_a_time_Nm": _finite(share.one_at_a_time_Nm)} for share in found.shares]
-    return asdict(found) | {"shares": shares, "sentence": found.sentence()}
+    return asdict(found) | {"shares": shares, "sentence": found.sentence(), "groups": found.groups()}
 
 
 def input_record(item: Distribution) -> dict[str, Any]:
