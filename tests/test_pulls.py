@@ -6,7 +6,10 @@ import functools
 import itertools
 import json
 import math
+import subprocess
+import sys
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -25,6 +28,7 @@ from contactfe.profile import (
     turned_diameter,
     worn_outline,
 )
+from contactfe.report import pulls_figure
 from contactfe.turn import crushed_runs, torque_curve, with_fastener
 
 BAR = {"stock": "bar"}
@@ -177,9 +181,49 @@ def test_crush_lies_between_the_old_surface_and_the_wrench() -> None:
         assert head.buffer(1e-3).contains(inner)
 
 
-def test_a_drawn_fastener_is_refused_with_a_way_out(tmp_path: object) -> None:
+def test_a_drawn_fastener_is_refused_with_a_way_out(tmp_path: Path) -> None:
     drawn = built(case("ring-six", mesh=COARSE))
     drawn = replace(drawn, case=replace(drawn.case, fastener=replace(drawn.case.fastener, shape="outline")))
     record = series("ring-six").pulls[0].record
     with pytest.raises(GeometryError, match="one pull"):
         solve_pulls(drawn.case, 2, replace(record, built=drawn))
+
+
+CASE = """
+format = 1
+name = "three-pulls"
+[fastener]
+size = "M10"
+grade = "8.8"
+stock = "bar"
+[wrench]
+profile = "open-end"
+[load]
+pulls = 2
+[mesh]
+edge_at_contact = "0.4 mm"
+edge_max = "3 mm"
+"""
+
+
+def test_the_command_line_says_and_writes_the_pulls(tmp_path: Path) -> None:
+    (tmp_path / "case.toml").write_text(CASE)
+    command = [sys.executable, "-m", "contactfe", "turn", str(tmp_path / "case.toml")]
+    told = subprocess.run([*command, "--out", str(tmp_path / "out")], capture_output=True, text=True)
+    assert told.returncode == 0, told.stderr
+    assert "pulls on the same corners (2)" in told.stdout
+    assert "after one slip the open-end wrench has" in told.stdout.replace("\n    ", " ")
+    assert "not piled up" in told.stdout
+    assert (tmp_path / "out" / "pulls.png").read_bytes().startswith(b"\x89PNG")
+    written = json.loads((tmp_path / "out" / "pulls.json").read_text())
+    assert [row["pull"] for row in written["pulls"]] == [1, 2]
+    one = subprocess.run([*command, "--pulls", "1", "--json"], capture_output=True, text=True)
+    assert "pulls" not in json.loads(one.stdout)
+
+
+def test_the_figure_shows_every_state_of_the_corner() -> None:
+    figure = pulls_figure(series("ring-six"))
+    corner, bars = figure.axes
+    assert len(corner.lines) == 4
+    assert [bar.get_height() for bar in bars.patches] == [p.torque_Nm for p in series("ring-six").pulls]
+    assert "mm" in corner.get_xlabel() and "N·m" in bars.get_ylabel()

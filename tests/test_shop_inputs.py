@@ -339,3 +339,14 @@ def test_bars_have_the_tolerance_of_drawn_bars() -> None:
     # h11, ISO 286-1 (from memory): 0.110 mm for 10 to 18 mm, 0.160 mm for 30 to 50 mm
     assert bar_across_flats_min(16.0) == 15.89
     assert bar_across_flats_min(36.0) == 35.84
+
+
+def test_the_command_line_tells_origins_as_they_were_resolved() -> None:
+    from contactfe.cli.turn import defaults_used
+
+    raw = with_keys("fastener", across_corners="17.6 mm")
+    told = {where: rule for where, _, rule in defaults_used(parse_case(raw), raw)}
+    assert told["[fastener] rounding"].startswith("from across_corners 17.6 mm")
+    assert told["[fastener] yield_strength"] == "least of 8.8, ISO 898-1:2013"
+    assert "VDI 2230" in told["[contact] friction"]
+    assert "[fastener] across_corners" not in told

@@ -146,12 +146,24 @@ class PullSeries:
             "flat_after_mm": None if self.after is None else self.after.flat_mm,
             "rounding_if_over": self.rounding_if_over,
             "stopped": self.stopped,
-            "notes": [self.sentence(), NOT_PILED],
+            "notes": [*self.sentences(), NOT_PILED],
         }
+
+    def sentences(self) -> list[str]:
+        """What one slip does, what more turning would do, and why there was no further pull."""
+        found = [self.sentence()]
+        if self.rounding_if_over is not None:
+            found.append(
+                "worn as far as the top of the curve, where the grip is lost; carried right over the corners, the "
+                f"wrench leaves them as on a hex rounded by {100 * self.rounding_if_over:.0f} %"
+            )
+        if self.stopped and self.stopped not in found:
+            found.append(self.stopped)
+        return found
 
     def sentence(self) -> str:
         """What one slip does, in words."""
-        profile = self.pulls[0].record.built.case.wrench.profile
+        profile = self.pulls[0].record.built.case.wrench.family.words
         if len(self.worn) < 2:
             return self.stopped
         gone = f"as much of each corner is gone as on a hex rounded by {100 * self.worn[1].rounding:.0f} %"
@@ -253,7 +265,6 @@ def _rounding_if_over(record: CaseRecord, whole: Worn) -> float:
     top = curve.solutions[int(np.argmax(curve.torque))]
     outline = built.rig.search.wrench.outline
     wrench = as_polygon(outline, 0.002 * built.pair.across_flats).buffer(-relief(top))
-    twelve = built.case.wrench.points == 12
-    pitch = math.tau / built.pair.flats * (0.5 if twelve else 1.0)
+    pitch = math.tau / max(built.case.wrench.points, built.pair.flats)
     floor = swept_floor(wrench, whole.sector, built.pair.sense * pitch)
     return _rounding(record, whole, whole.sector.lowered(floor))

@@ -44,7 +44,7 @@ def register(app: typer.Typer) -> None:
     @app.command(
         "band", help="How far does the torque scatter, what are the odds, and what to measure first?"
     )
-    def band(  # noqa: PLR0913 - one argument per option of the command line
+    def band(
         case: Annotated[
             Path,
             typer.Argument(

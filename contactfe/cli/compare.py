@@ -25,7 +25,7 @@ def register(app: typer.Typer) -> None:
     @app.command(
         "compare", help="Compare the estimates of a study with readings; --calibrate fits a constant to them."
     )
-    def compare(  # noqa: PLR0913 - one argument per option of the command line
+    def compare(
         study: Annotated[Path, typer.Argument(metavar="STUDY.toml", help="The study, with its [designs].")],
         readings: Annotated[Path, typer.Argument(metavar="READINGS.csv", help="What was measured.")],
         calibrate: Annotated[
@@ -97,7 +97,7 @@ def _plain(fitted: CalibratedStudy) -> dict[str, Any]:
 
 def _write(found: ComparedStudy, fitted: CalibratedStudy | None, out: Path) -> None:
     from contactfe.files import make_folder, write_text
-    from contactfe.report import compare_page, parity_figure, profile_figure, save
+    from contactfe.report import parity_figure, profile_figure, readings_page, save
 
     make_folder(out)
     record = {"comparison": found.to_dict(), "calibration": None if fitted is None else _plain(fitted)}
@@ -105,7 +105,7 @@ def _write(found: ComparedStudy, fitted: CalibratedStudy | None, out: Path) -> N
     figures = [("parity", parity_figure(found))]
     if fitted is not None:
         figures.append(("profile", profile_figure(fitted.found)))
-    write_text(out / "comparison.html", compare_page(found, __version__, figures, fitted))
+    write_text(out / "comparison.html", readings_page(found, __version__, figures, fitted))
     for name, figure in figures:
         save(figure, out / f"{name}.png")
     tell(f"written: {out}")

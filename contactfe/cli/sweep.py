@@ -32,7 +32,7 @@ def register(app: typer.Typer) -> None:
     @app.command(
         "sweep", help="Run a study: every combination of the inputs it varies, and pick up where a run ended."
     )
-    def sweep(  # noqa: PLR0913 - one argument per option of the command line
+    def sweep(
         study: Annotated[
             Path | None,
             typer.Argument(metavar="STUDY.toml", help="The study; `contactfe init sweep` writes one."),
@@ -226,7 +226,8 @@ def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> No
     figures = study_figures(done.rows, folder)
     page = folder / "study.html"
     meta = {"name": plan.name} | ({} if plan.band is None else {"band": plan.band.words()})
-    write_text(page, study_page(done.rows, meta, __version__, odds=done.odds))
+    table = done.tables.csv.read_text(encoding="utf-8")
+    write_text(page, study_page(done.rows, meta, __version__, odds=done.odds, csv=table))
     if as_json:
         say_json(_as_json(plan, folder, done, figures))
         return

@@ -139,7 +139,7 @@ def _by_hardness(work: Resolver, hardness: str, found: Grade | None) -> Strength
     if found is not None:
         ratio = found.tensile_min / found.yield_min
         value = tensile / ratio
-        how = f"in the ratio of grade {found.name}'s least values"
+        how = f"in the ratio of the least values of {found.name}"
     else:
         value = yield_from_hv(hv)
         ratio = tensile / value

@@ -2,7 +2,6 @@
 
 from contactfe.report.attempts import Attempts, check_drawn
 from contactfe.report.case_page import case_figures, case_page
-from contactfe.report.compare_page import compare_page
 from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
 from contactfe.report.files import Written, fields, write_case_folder
@@ -12,8 +11,11 @@ from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.parity import parity_figure, profile_figure
 from contactfe.report.plan_page import plan_page
 from contactfe.report.player import player_view, stage_of
+from contactfe.report.pulls_figure import draw_corner, draw_pulls, pulls_figure
+from contactfe.report.readings_page import readings_page
+from contactfe.report.rebuild import rebuilt
 from contactfe.report.score_figures import means_figure, standings_figure
-from contactfe.report.screening import headline, notes, screening_figures, screening_page
+from contactfe.report.screening import headline, notes, screening_figures, screening_page, search_figure
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
 from contactfe.report.study import study_charts, study_figures
 from contactfe.report.study_pages import study_page
@@ -30,10 +32,11 @@ __all__ = [
     "case_figures",
     "case_page",
     "check_drawn",
-    "compare_page",
     "curve_figure",
+    "draw_corner",
     "draw_curve",
     "draw_pair",
+    "draw_pulls",
     "drawing_figure",
     "end_state",
     "faults_figure",
@@ -48,10 +51,14 @@ __all__ = [
     "plan_page",
     "player_view",
     "profile_figure",
+    "pulls_figure",
+    "readings_page",
+    "rebuilt",
     "save",
     "score_page",
     "screening_figures",
     "screening_page",
+    "search_figure",
     "slip_state",
     "stage_of",
     "standings_figure",

@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import numpy as np
 from matplotlib.figure import Figure
 
 from contactfe.case import SAFETY
-from contactfe.design import Screening
+from contactfe.design import Found, Screening
+from contactfe.profile import Outline, profile_pair
 from contactfe.report.page import picture, render
-from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, blank, foot, styled
+from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, TINT, blank, foot, outline_patch, styled
 
 TRADES: dict[str, tuple[str, str]] = {
     "outside_radius_mm": ("outside-radius", "largest outside radius of the head (mm)"),
@@ -46,6 +48,36 @@ def screening_figures(found: Screening) -> dict[str, Figure]:
         if len({round(float(r[column]), 9) for r in known}) > 1:
             figures[name] = _trade(known, column, words)
     return figures
+
+
+@styled
+def search_figure(found: Found) -> Figure:
+    """Return the start and the best head over each other, on the fastener of the first condition."""
+    figure = blank(7.4, 6.4)
+    ax = figure.add_axes((0.1, 0.12, 0.86, 0.76))
+    ax.set_aspect("equal", adjustable="datalim")
+    heads = (("start", found.plan.start), ("found", found.plan.screen({"found": found.best})))
+    for k, (name, plan) in enumerate(heads):
+        pair = profile_pair(plan.study.cases[0].case)
+        if k == 0:
+            head = Outline(pair.fastener.loops[:1])
+            ax.add_patch(
+                outline_patch(head, pair.across_flats / 200, facecolor=TINT, edgecolor=INK, lw=0.8, zorder=1)
+            )
+        for loop in pair.wrench.loops:
+            (ring,) = Outline((loop,)).polygon(pair.across_flats / 200)
+            line = np.vstack([ring, ring[:1]])
+            style = ("--", SOFT) if k == 0 else ("-", COLOURS[0])
+            label = name if loop is pair.wrench.loops[0] else None
+            ax.plot(*line.T, ls=style[0], color=style[1], lw=1.6, label=label, zorder=2 + k)
+    ax.legend(loc="upper right")
+    ax.set_xlabel("x (mm)")
+    ax.set_ylabel("y (mm)")
+    figure.text(0.012, 0.975, found.plan.name, fontsize=12, fontweight="bold", va="top")
+    told = f"{100 * found.gain:+.1f} % torque on the duty, noise {100 * found.noise:.1f} %"
+    figure.text(0.012, 0.935, told, fontsize=9, color=SOFT, va="top")
+    foot(figure, f"Fastener of the first condition. {CAUTION}")
+    return figure
 
 
 def screening_page(found: Screening, figures: dict[str, Figure], version: str) -> str:

@@ -73,13 +73,13 @@
     let shown = 0;
     lines.forEach((line) => {
       const text = line.textContent.toLowerCase();
-      const on = (!ends.value || line.dataset.end === ends.value) && wanted.every((word) => text.includes(word));
+      const on = (!ends || !ends.value || line.dataset.end === ends.value) && wanted.every((word) => text.includes(word));
       line.hidden = !on;
       shown += on;
     });
     document.getElementById("shown").textContent = shown + " of " + lines.length + " cases";
   };
   words.addEventListener("input", filter);
-  ends.addEventListener("change", filter);
+  if (ends) ends.addEventListener("change", filter);
   filter();
 })();

@@ -127,7 +127,7 @@ def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept)
         if across.path == ROUNDING and across.values[0] == 0.0
         else value_words(across.path, across.values[0])
     )
-    ax.set_ylabel(f"torque delivered (% of the best one, {new}: {best:.0f} N·m)")
+    ax.set_ylabel(f"torque (% of the best, {new}: {best:.0f} N·m)")
     _legend(ax, lines)
     _note_failures(figure, chosen)
     return figure
@@ -176,7 +176,7 @@ def _sheet(title: str, entries: int) -> tuple[Figure, Axes]:
     rows = math.ceil(entries / 2)
     below, height = 0.95 + 0.2 * rows, 4.5 + 0.2 * rows
     figure = blank(7.6, height)
-    lines = textwrap.wrap(title, 78)
+    lines = textwrap.wrap(title, 62)
     top = 0.28 + 0.19 * len(lines)
     ax = figure.add_axes((0.095, below / height, 0.885, 1.0 - (below + top) / height))
     figure.text(

@@ -44,11 +44,21 @@ def finding_of(rows: Sequence[Row], across: Swept) -> str:
         return ""
     leader = max(known, key=lambda name: known[name][first])
     change = _takes_over(lines, leader, across)
+    if change is not None:
+        return f"The {_name(leader)} falls behind the {_name(change[0])} beyond {_place(across, change[1])}"
+    most = "rounding" if across.path == ROUNDING else across.label
+    text = f"The {_name(leader)} delivers most at every {most}"
+    rest = {name: line for name, line in known.items() if name != leader}
+    if not rest:
+        return text
+    second = max(rest, key=lambda name: rest[name][first])
+    change = _takes_over({n: line for n, line in lines.items() if n != leader}, second, across)
     if change is None:
-        most = across.label if across.path != ROUNDING else "rounding"
-        return f"The {_name(leader)} delivers most at every {most}"
-    follower, place = change
-    return f"The {_name(leader)} falls behind the {_name(follower)} beyond {_place(across, place)}"
+        return f"{text}, the {_name(second)} comes second"
+    return (
+        f"{text}; of the others the {_name(second)} falls behind the {_name(change[0])} beyond "
+        f"{_place(across, change[1])}"
+    )
 
 
 def _lines(rows: Sequence[Row], across: Swept) -> dict[str, dict[object, float]]:

@@ -69,7 +69,9 @@ def answer_named(key: str) -> AnswerColumn | None:
 def counts(ends: Sequence[str]) -> str:
     """Return how many cases end in which way: "20 slip, 18 wrenches give way, 2 turn freely"."""
     found = [(sum(end == key for end in ends), words) for key, words in ENDS.items()]
-    return ", ".join(f"{n} {words.one if n == 1 else words.many}" for n, words in found if n)
+    failed = sum(end not in ENDS for end in ends)
+    parts = [f"{n} {words.one if n == 1 else words.many}" for n, words in found if n]
+    return ", ".join([*parts, *([f"{failed} without an answer"] if failed else [])])
 
 
 def imperial(torque_Nm: float) -> str:

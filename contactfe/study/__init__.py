@@ -2,13 +2,14 @@
 
 from contactfe.study.demo import DEMO
 from contactfe.study.forecast import Forecast, Speed, forecast, speed_here
-from contactfe.study.identity import solver_revision
+from contactfe.study.identity import case_id, solver_revision
 from contactfe.study.listing import Listed, listed_plan
 from contactfe.study.plan import PlannedCase, StudyPlan, load_plan, parse_plan
 from contactfe.study.records import samples_of
 from contactfe.study.runner import BodyDone, CaseDone, CaseFailed, CaseStarted, Event, StudyDone, run_study
 from contactfe.study.store import StudyStore, Tables
 from contactfe.study.tables import Pivot, Row, delivered_torque, headline, mark, mark_words, pivots, read_rows
+from contactfe.study.work import Outcome
 
 __all__ = [
     "DEMO",
@@ -19,6 +20,7 @@ __all__ = [
     "Event",
     "Forecast",
     "Listed",
+    "Outcome",
     "Pivot",
     "PlannedCase",
     "Row",
@@ -27,6 +29,7 @@ __all__ = [
     "StudyPlan",
     "StudyStore",
     "Tables",
+    "case_id",
     "delivered_torque",
     "forecast",
     "headline",

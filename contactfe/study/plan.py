@@ -228,7 +228,10 @@ def _with(
     base: Mapping[str, Any], points: Sequence[tuple[tuple[str, ...], tuple[Any, ...]]]
 ) -> dict[str, Any]:
     """The raw case with the values of the points set."""
-    raw: dict[str, Any] = {"format": FORMAT, **{k: copy.copy(v) for k, v in base.items() if k in (*TABLES, *_WHOLE)}}
+    raw: dict[str, Any] = {
+        "format": FORMAT,
+        **{k: copy.copy(v) for k, v in base.items() if k in (*TABLES, *_WHOLE)},
+    }
     for paths, values in points:
         for path, value in zip(paths, values, strict=True):
             table, _, key = path.partition(".")

@@ -49,10 +49,9 @@ from contactfe.turn.estimate import (
     crush_of,
     early_answer,
     load_share,
-    onset,
-    peak,
     slip_estimate,
 )
+from contactfe.turn.marks import onset, peak
 from contactfe.turn.revision import SOLVER_REVISION
 from contactfe.turn.states import (
     BodyStates,
