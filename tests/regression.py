@@ -16,11 +16,21 @@ from contactfe import parse_case, solve_case
 from contactfe.turn import SOLVER_REVISION
 
 FILE = Path(__file__).parent / "data" / "regression.json"
-KEYS = ("torque_Nm", "ended_by", "slip_torque_Nm", "wrench_torque_Nm", "twist_off_torque_Nm", "onset_torque_Nm")
+KEYS = (
+    "torque_Nm",
+    "ended_by",
+    "slip_torque_Nm",
+    "wrench_torque_Nm",
+    "twist_off_torque_Nm",
+    "onset_torque_Nm",
+)
 COARSE = {"edge_at_contact": "0.4 mm", "edge_max": "3 mm"}
 CASES: dict[str, dict[str, Any]] = {
     "new hexagon, six-point ring": {"wrench": {"profile": "ring-six"}},
-    "worn hexagon, twelve-point ring": {"fastener": {"rounding": "40 %"}, "wrench": {"profile": "ring-twelve"}},
+    "worn hexagon, twelve-point ring": {
+        "fastener": {"rounding": "40 %"},
+        "wrench": {"profile": "ring-twelve"},
+    },
     "worn hexagon, spline ring": {"fastener": {"rounding": "20 %"}, "wrench": {"profile": "ring-spline"}},
     "open end, pulled at 200 mm": {"wrench": {"profile": "open-end"}, "load": {"lever_arm": "200 mm"}},
     "flare-nut wrench, least friction": {"wrench": {"profile": "flare-nut"}, "contact": {"friction": 0.1}},

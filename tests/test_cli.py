@@ -102,9 +102,9 @@ def test_the_table_names_answers_with_units_cautions_audit_and_rules(case_file: 
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     record = json.loads(turned[0].stdout)
-    line = next(line for line in done.stdout.splitlines() if line.strip().startswith("slip torque"))
+    line = next(line for line in done.stdout.splitlines() if line.strip().startswith("grip (slip)"))
     assert line.split()[2:5] == [f"{record['slip_torque_Nm']:.1f}", "N", "m"]
-    for words in ("onset of slip", "free play", "um per N m", "MPa per N m", "load share", "rounding 10 %"):
+    for words in ("onset of slip", "free play", "um per N m", "MPa per N m", "load share", "corners 10 % rounded"):
         assert words in done.stdout, words
     assert "guard" in done.stdout
     assert sum(line.startswith("audit: passed") for line in done.stdout.splitlines()) == 1
@@ -123,8 +123,8 @@ def test_a_wrench_that_turns_freely_says_so_instead_of_a_number(case_file: Path)
     case_file.write_text(CASE.replace("10 %", "75 %"), encoding="utf-8")
     done = run("turn", case_file)
     assert done.returncode == 0, done.stderr
-    assert "turns freely" in done.stdout
-    assert "slip torque  " not in done.stdout
+    assert "Turns freely" in done.stdout
+    assert "grip (slip)" not in done.stdout
     record = json.loads(run("turn", case_file, "--json").stdout)
     assert record["turns_freely"] is True
     assert record["slip_torque_Nm"] is None

@@ -33,7 +33,12 @@ def test_heads_at_both_ends_of_every_range_can_be_built(name: str) -> None:
 @pytest.mark.parametrize("name", FAMILIES)
 def test_defaults_lie_within_the_ranges(name: str) -> None:
     wrench = case(name).wrench
-    values = {**wrench.dims, "thickness": wrench.thickness, "opening": wrench.opening, "points": wrench.points}
+    values = {
+        **wrench.dims,
+        "thickness": wrench.thickness,
+        "opening": wrench.opening,
+        "points": wrench.points,
+    }
     for number in design_numbers(name):
         low, high = number.bounds(16.0)
         assert low <= values[number.name] <= high, number.name
@@ -42,7 +47,9 @@ def test_defaults_lie_within_the_ranges(name: str) -> None:
 def test_the_table_names_each_number_once_and_init_shows_it() -> None:
     table = design_table()
     assert len({row[0] for row in table}) == len(table)
-    assert {"bearing_reach", "relief_angle", "lobe_angle", "ridge_radius", "points"} <= {row[0] for row in table}
+    assert {"bearing_reach", "relief_angle", "lobe_angle", "ridge_radius", "points"} <= {
+        row[0] for row in table
+    }
     text = case_template("turn")
     assert "usual 0.12 s to 0.24 s" in text and "usual 5 deg to 40 deg" in text
     with pytest.raises(ContactFEError, match="did you mean relief_angle"):

@@ -23,7 +23,7 @@ ORDER: tuple[tuple[str, ...], ...] = (
     ("turn",),
     ("strength",),
     ("case",),
-    ("explain", "bands", "uncertainty"),
+    ("explain", "uncertainty", "uncertainty"),
     ("study",),
     ("trial", "design"),
     ("verify", "bench"),

@@ -13,7 +13,19 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 from contactfe.errors import ContactFEError
-from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, read_mesh, wrench_sizes, write_mesh
+from contactfe.mesh import (
+    NODES,
+    SectionMesh,
+    fastener_sizes,
+    mesh_outline,
+    read_mesh,
+    shapes,
+    side_shapes,
+    side_slopes,
+    slopes,
+    wrench_sizes,
+    write_mesh,
+)
 from contactfe.profile import Outline, as_polygon, profile_pair
 
 COARSE = {"edge_at_contact": "0.4 mm", "edge_max": "3 mm"}
@@ -111,3 +123,18 @@ def test_foreign_file_is_one_clear_error(tmp_path: Path) -> None:
     path.write_bytes(b"\x00\x01not a mesh")
     with pytest.raises(ContactFEError, match="cannot read a mesh"):
         read_mesh(path)
+
+
+def test_shape_functions_are_one_at_their_node_and_sum_to_one() -> None:
+    # The definition of a Lagrange basis; the derivatives against differences.
+    np.testing.assert_allclose(shapes(NODES), np.eye(6), atol=1e-15)
+    np.testing.assert_allclose(side_shapes(np.array([0.0, 0.5, 1.0])), np.eye(3), atol=1e-15)
+    rng = np.random.default_rng(3)
+    local, s, h = rng.uniform(0.0, 0.5, (20, 2)), rng.uniform(0.0, 1.0, 20), 1e-6
+    np.testing.assert_allclose(shapes(local).sum(axis=1), 1.0)
+    for axis in (0, 1):
+        step = h * np.eye(2)[axis]
+        difference = (shapes(local + step) - shapes(local - step)) / (2 * h)
+        np.testing.assert_allclose(slopes(local)[axis], difference, atol=1e-8)
+    difference = (side_shapes(s + h) - side_shapes(s - h)) / (2 * h)
+    np.testing.assert_allclose(side_slopes(s), difference, atol=1e-8)

@@ -21,7 +21,9 @@ def test_the_stored_numbers_are_those_of_this_revision() -> None:
 @pytest.mark.parametrize("name", CASES)
 def test_answers_change_only_with_the_revision(name: str) -> None:
     found, stored = answers(name), STORED["answers"][name]
-    words = "answers have changed: raise SOLVER_REVISION, say why in DEVELOPERS.md, python tests/regression.py"
+    words = (
+        "answers have changed: raise SOLVER_REVISION, say why in DEVELOPERS.md, python tests/regression.py"
+    )
     assert found["ended_by"] == stored["ended_by"], words
     for key, value in stored.items():
         if isinstance(value, float):

@@ -241,6 +241,7 @@ def test_the_folder_of_a_case(tmp_path: Path, kind: str) -> None:
     done = write_case_folder(record, tmp_path / "new" / "case", VERSION)
     assert done.failures == ()
     wanted = {"case.json", "curve.csv", "fields.vtu", "curve.png", "pair.png", "drawing.png", "case.html"}
+    wanted |= {"page.json"}
     wanted |= {"pair-at-slip.png"} if kind == "bolt" else set()
     assert {p.name for p in done.paths} == wanted
     first = {p.name: p.read_bytes() for p in done.paths}

@@ -15,6 +15,8 @@ from report_cases import PROFILES, VERSION, check_offline, meetings, shown_texts
 from contactfe.errors import ContactFEError
 from contactfe.report import study_charts, study_figures, study_page
 from contactfe.report.rows import outcome, swept_inputs
+from contactfe.report.study_finding import finding_of
+from contactfe.report.study_map import Best, best_of
 from contactfe.report.style import as_bytes
 
 
@@ -36,32 +38,45 @@ def study_rows() -> list[dict[str, Any]]:
                         "status": "turns freely" if free else "ok",
                         "reason": "",
                         "turns_freely": free,
+                        "torque_Nm": 0.0 if free else torque,
+                        "ended_by": "turns-freely" if free else "wrench" if rounding == 0 else "grip",
                         "slip_torque_Nm": torque,
                         "free_play_deg": None if free else 1.25,
                     }
                 )
-    rows[1].update(turns_freely=None, slip_torque_Nm=None, status="failed", reason="no wall left")
+    rows[1].update(
+        turns_freely=None,
+        slip_torque_Nm=None,
+        torque_Nm=None,
+        ended_by=None,
+        status="failed",
+        reason="no wall left",
+    )
     return rows
 
 
 def drawn_points(figure: Figure, hollow: bool) -> list[tuple[float, float]]:
     """The markers of a chart, hollow or filled."""
-    markers = [line for line in figure.axes[0].lines if line.get_linestyle() == "None"]
+    markers = [
+        line
+        for line in figure.axes[0].lines
+        if line.get_linestyle() == "None" and line.get_markerfacecolor() != "none"
+    ]
     chosen = [line for line in markers if (line.get_markerfacecolor() == "white") == hollow]
     return sorted((float(x), float(y)) for line in chosen for x, y in line.get_xydata() if not math.isnan(y))
 
 
 def test_study_charts_show_every_case() -> None:
     charts = study_charts(study_rows())
-    assert list(charts) == ["slip-torque-open-end", "slip-torque-ring-twelve", "comparison"]
-    ring = charts["slip-torque-ring-twelve"]
+    assert list(charts) == ["torque-open-end", "torque-ring-twelve", "comparison", "best-wrench"]
+    ring = charts["torque-ring-twelve"]
     assert drawn_points(ring, hollow=True) == [(80.0, 0.0), (80.0, 0.0)]
     assert np.allclose(drawn_points(ring, hollow=False), [(0, 200), (0, 300), (40, 120), (40, 180)])
     words = [text for text, _ in shown_texts(ring)]
     assert {"grade 8.8", "grade 10.9", "hollow, at zero: turns freely"} <= set(words)
     # The lowest strength comes first, whatever the order of the rows.
     assert words.index("grade 8.8") < words.index("grade 10.9")
-    open_end = charts["slip-torque-open-end"]
+    open_end = charts["torque-open-end"]
     assert len(drawn_points(open_end, hollow=False)) == 5 and drawn_points(open_end, hollow=True) == []
     assert any("1 of 6 cases without an answer" in text for text, _ in shown_texts(open_end))
     for chart in charts.values():
@@ -71,7 +86,7 @@ def test_study_charts_show_every_case() -> None:
 
 def test_the_comparison_refers_to_the_best_new_one_of_the_lowest_strength() -> None:
     chart = study_charts(study_rows())["comparison"]
-    assert chart.axes[0].get_ylabel() == "slip torque (% of the best one, new: 200 N·m)"
+    assert chart.axes[0].get_ylabel() == "torque (% of the best, new: 200 N·m)"
     assert np.allclose(drawn_points(chart, hollow=False), [(0, 40), (0, 100), (40, 24), (40, 60), (80, 8)])
     assert drawn_points(chart, hollow=True) == [(80.0, 0.0)]
 
@@ -87,7 +102,7 @@ def test_without_rounding_the_first_number_stands_along_the_axis() -> None:
         for mu in (0.2, 0.1, 0.3)
         for arm in ("none", "200 mm")
     ]
-    chart = study_charts(rows)["slip-torque"]
+    chart = study_charts(rows)["torque"]
     assert chart.axes[0].get_xlabel() == "friction"
     assert [x for x, _ in drawn_points(chart, hollow=False)] == [0.1, 0.1, 0.2, 0.2, 0.3, 0.3]
     assert {"lever arm none", "lever arm 200 mm"} <= {text for text, _ in shown_texts(chart)}
@@ -98,13 +113,13 @@ def test_words_along_the_axis() -> None:
         {"fastener.size": size, "slip_torque_Nm": torque, "turns_freely": "false"}
         for size, torque in (("M12", "140.5"), ("M8", "60"), ("1/2 in", "170"))
     ]
-    chart = study_charts(rows)["slip-torque"]
+    chart = study_charts(rows)["torque"]
     labels = [t.get_text() for t in chart.axes[0].get_xticklabels()]
     assert labels == ["M8", "M12", "1/2 in"]  # by diameter: 8, 12, 12.7 mm
     assert drawn_points(chart, hollow=False) == [(0.0, 60.0), (1.0, 140.5), (2.0, 170.0)]
     profiles = [{"wrench.profile": p, "slip_torque_Nm": 50.0, "turns_freely": False} for p in PROFILES]
     charts = study_charts(profiles)
-    assert list(charts) == ["slip-torque"] and meetings(charts["slip-torque"]) == []
+    assert list(charts) == ["torque"] and meetings(charts["torque"]) == []
 
 
 def test_values_of_rows_are_read_with_their_units() -> None:
@@ -123,8 +138,8 @@ def test_values_of_rows_are_read_with_their_units() -> None:
 @pytest.mark.parametrize(
     ("row", "expected"),
     [
-        ({"turns_freely": False, "slip_torque_Nm": 3.0}, "slips"),
-        ({"turns_freely": "false", "slip_torque_Nm": "3.0"}, "slips"),
+        ({"turns_freely": False, "slip_torque_Nm": 3.0}, "holds"),
+        ({"turns_freely": "false", "slip_torque_Nm": "3.0"}, "holds"),
         ({"turns_freely": True, "slip_torque_Nm": None}, "free"),
         ({"turns_freely": "true", "slip_torque_Nm": ""}, "free"),
         ({"turns_freely": "", "slip_torque_Nm": ""}, "failed"),
@@ -140,9 +155,10 @@ def test_what_became_of_a_case(row: dict[str, Any], expected: str) -> None:
 def test_study_figures_are_written_and_replaced(tmp_path: Path) -> None:
     paths = study_figures(study_rows(), tmp_path)
     assert [p.name for p in paths] == [
-        "slip-torque-open-end.png",
-        "slip-torque-ring-twelve.png",
+        "torque-open-end.png",
+        "torque-ring-twelve.png",
         "comparison.png",
+        "best-wrench.png",
     ]
     first = [p.read_bytes() for p in paths]
     study_figures(study_rows(), tmp_path)
@@ -164,9 +180,10 @@ def test_the_page_of_a_study() -> None:
     page = check_offline(html)
     words = page.words
     assert (
-        "Largest slip torque: 300.0 N·m twelve-point ring, grade 10.9, rounding of the corners 0 %" in words
+        "Largest torque: 300.0 N·m (221.3 lbf·ft), where the wrench gives way twelve-point ring, grade 10.9, "
+        "rounding of the corners 0 %" in words
     )
-    assert "12 cases: 9 slip, 2 turn freely, 1 without an answer." in words
+    assert "12 cases: 5 slip, 4 wrenches give way, 2 turn freely, 1 without an answer." in words
     assert "open-end 10.9 40: no wall left" in words
     for wanted in (
         "Which one holds?",
@@ -176,9 +193,9 @@ def test_the_page_of_a_study() -> None:
         "worn <heads>",
     ):
         assert wanted in words
-    assert "twelve-point ring grade 8.8 200.0 120.0 turns freely" in words
+    assert "twelve-point ring grade 8.8 200.0* 120.0 turns freely" in words
     assert html.index('id="cautions"') < html.index("<img") and html.index("<table") < html.index("<img")
-    assert len(page.sources) == 3
+    assert len(page.sources) == 4
     # The comparison answers the question, so it stands first.
     assert "against each other" in page.alts[0]
     assert f"contactfe {VERSION}" in words and re.search(r"inputs [0-9a-f]{64}", words)
@@ -187,7 +204,10 @@ def test_the_page_of_a_study() -> None:
 @pytest.mark.parametrize(
     ("rows", "headline"),
     [
-        ([{"name": "one", "slip_torque_Nm": 12.0, "turns_freely": False}], "Largest slip torque: 12.0 N·m"),
+        (
+            [{"name": "one", "slip_torque_Nm": 12.0, "turns_freely": False}],
+            "Largest torque: 12.0 N·m (106.2 lbf·in)",
+        ),
         ([{"name": "one", "slip_torque_Nm": None, "turns_freely": True}], "No case grips"),
         ([{"name": "one", "slip_torque_Nm": None, "reason": "gone"}], "No case has an answer"),
     ],
@@ -197,8 +217,38 @@ def test_the_page_of_a_small_study(rows: list[dict[str, Any]], headline: str) ->
 
 
 def test_a_study_in_which_all_turn_freely_has_no_comparison() -> None:
-    rows = [row | {"turns_freely": True, "slip_torque_Nm": None} for row in study_rows()]
+    rows = [row | {"turns_freely": True, "slip_torque_Nm": None, "torque_Nm": 0.0} for row in study_rows()]
     charts = study_charts(rows)
-    assert list(charts) == ["slip-torque-open-end", "slip-torque-ring-twelve"]
-    assert as_bytes(charts["slip-torque-open-end"], "png").startswith(b"\x89PNG")
-    assert all(y == 0.0 for _, y in drawn_points(charts["slip-torque-open-end"], hollow=True))
+    assert list(charts) == ["torque-open-end", "torque-ring-twelve"]
+    assert as_bytes(charts["torque-open-end"], "png").startswith(b"\x89PNG")
+    assert all(y == 0.0 for _, y in drawn_points(charts["torque-open-end"], hollow=True))
+
+
+def test_the_finding_says_where_one_profile_passes_another() -> None:
+    """Straight lines from (0, 100) to (50, 50) and from (0, 80) to (50, 60) cross at two thirds of the way: 33.3."""
+    rows = [
+        {"wrench.profile": p, "fastener.rounding": f"{r} %", "torque_Nm": t, "ended_by": "grip"}
+        for p, line in (("ring-twelve", (100.0, 50.0)), ("ring-spline", (80.0, 60.0)))
+        for r, t in zip((0, 50), line, strict=True)
+    ]
+    across = next(item for item in swept_inputs(rows) if item.path == "fastener.rounding")
+    assert (
+        finding_of(rows, across) == "The twelve-point ring falls behind the spline ring beyond 33 % rounding"
+    )
+    rows[3]["torque_Nm"] = 40.0
+    told = finding_of(rows, across)
+    assert told == "The twelve-point ring delivers most at every rounding, the spline ring comes second"
+    assert finding_of(rows[:2], across) == ""
+
+
+def test_the_map_names_the_best_and_its_lead() -> None:
+    rows = study_rows()
+    swept = {item.path: item for item in swept_inputs(rows)}
+    found = best_of(rows, swept["fastener.rounding"], swept["fastener.grade"])
+    assert found[(0.0, "8.8")].profile == "ring-twelve"
+    assert found[(0.0, "8.8")].lead == pytest.approx(200 / 80 - 1)
+    assert found[(80.0, "8.8")] == Best("open-end", pytest.approx(16.0), None, True)
+    for row in rows:  # a lead of less than a twentieth is no order
+        row["torque_Nm"] = 100.0 if row["wrench.profile"] == "open-end" else 103.0
+        row["turns_freely"] = False
+    assert not best_of(rows, swept["fastener.rounding"], swept["fastener.grade"])[(0.0, "8.8")].certain

@@ -91,7 +91,7 @@ def test_a_band_comes_out_as_expected(bodies: Path) -> None:
     for key in ("median", "p10", "p90"):
         name = f"slip_torque_{key}_Nm"
         assert found[name] == pytest.approx(known[name], rel=2e-3)
-    for key in ("slips_below_target_share", "twists_off_first_share", "turns_freely_share"):
+    for key in ("ends_below_target_share", "twist_off_first_share", "turns_freely_share"):
         assert found[key] == pytest.approx(known[key], abs=1 / 16)
     assert found["leading_input"] == known["leading_input"] == "contact.friction"
 
@@ -208,7 +208,7 @@ def test_wear_turns_the_odds_from_the_ring_to_the_open_end() -> None:
     rows = {(r["wrench.profile"], r["fastener.rounding"]): r for r in expected("odds")}
     assert rows["ring-twelve", "60 %"]["turns_freely_share"] > 0
     for profile in ("ring-twelve", "open-end"):
-        below = [rows[profile, f"{r} %"]["slips_below_target_share"] for r in (50, 55, 60)]
+        below = [rows[profile, f"{r} %"]["ends_below_target_share"] for r in (50, 55, 60)]
         assert below == sorted(below) and 0 < below[0] < below[-1]
     assert all(rows["open-end", f"{r} %"]["turns_freely_share"] == 0 for r in (50, 55, 60))
     leading = {row["leading_input"] for (profile, _), row in rows.items() if profile == "ring-twelve"}

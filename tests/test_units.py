@@ -36,7 +36,26 @@ from contactfe.units import KINDS, Kind, format_length, format_quantity, is_inch
         ("0.26 rad", "angle", 0.26),
         ("40 %", "fraction", 0.40),
         ("0.4 %", "fraction", 0.004),
+        ("640 N/mm2", "stress", 640.0),
+        ("640 N/mm²", "stress", 640.0),
         ("66 N*m", "torque", 66_000.0),
+        ("66 N m", "torque", 66_000.0),
+        ("66 Nm", "torque", 66_000.0),
+        ("66 N·m", "torque", 66_000.0),
+        ("66Nm", "torque", 66_000.0),
+        ("0.066 kN m", "torque", 66_000.0),
+        # 1 lbf ft = 1.355817948331400 N m, 1 kgf m = 9.80665 N m, 1 ozf in = 7.061551814 mN m, NIST SP 811
+        ("50 ft-lb", "torque", 50 * 1355.8179483314),
+        ("50 ft*lb", "torque", 50 * 1355.8179483314),
+        ("50 lb-ft", "torque", 50 * 1355.8179483314),
+        ("50 lbf ft", "torque", 50 * 1355.8179483314),
+        ("50 ft lbf", "torque", 50 * 1355.8179483314),
+        ("50 lbf·ft", "torque", 50 * 1355.8179483314),
+        ("50 ft-lbs", "torque", 50 * 1355.8179483314),
+        ("300 in-lb", "torque", 300 * 112.9848290276167),
+        ("300 lbf in", "torque", 300 * 112.9848290276167),
+        ("6 kgf m", "torque", 6 * 9806.65),
+        ("60 kgf*cm", "torque", 6 * 980.665),
         ("300 lbf*in", "torque", 300 * 112.9848290276167),  # 1 lbf in = 0.1129848290276167 N m, NIST SP 811
     ],
 )
@@ -60,6 +79,10 @@ def test_text_is_read_in_internal_units(text: str, kind: Kind, value: float) -> 
         ("13 s", "length", "is of another kind: a length is expected"),
         ("66 N*m", "stress", "is a torque, but a stress is expected"),
         ("13 mn", "length", 'has an unknown unit "mn"; usual units here: mm, cm, m, in, ft'),
+        ("66 ft-mb", "torque", "is not a torque"),
+        ("66 lb", "torque", "is of another kind"),
+        ("66 ft", "torque", "is a length, but a torque is expected"),
+        ("3/8", "length", '3/8 has no unit; write "3/8 in"'),
         ("640 MPA", "stress", 'has an unknown unit "MPA"'),
         ("16,5 mm", "length", "has a decimal comma"),
         ("abc", "length", '"abc" is not a length'),
@@ -82,6 +105,12 @@ def test_what_cannot_be_read_says_how_to_write_it(text: object, kind: Kind, mess
     assert message in str(caught.value)
     assert caught.value.hint
     assert caught.value.slug in ("unit", "number")
+
+
+def test_torques_read_back_as_the_program_writes_them() -> None:
+    for written in ("66 N*m", "66 N·m", "66 N m"):
+        assert parse_quantity(written, "torque") == 66_000.0
+    assert parse_quantity(format_quantity(66_000.0, "torque"), "torque") == 66_000.0
 
 
 def test_hint_for_a_bare_number_mends_it() -> None:

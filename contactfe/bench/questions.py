@@ -7,10 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from contactfe.bands import band
 from contactfe.case import solve_case
 from contactfe.explain import explain
 from contactfe.inputs import parse_case
+from contactfe.uncertainty import band
 
 
 @dataclass(frozen=True)

@@ -6,11 +6,18 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from contactfe.errors import ContactFEError
 from contactfe.strength import SectionPath, TwistOff, section_path
-from contactfe.turn import BuiltPair, SlipEstimate, TorqueCurve
+from contactfe.turn import BuiltPair, SlipEstimate, TorqueCurve, state_at_torque, with_state
 
 LimitKind = Literal["grip", "wrench", "bolt", "bar"]
+FOLLOWED, CLOSE_ENOUGH = (
+    3,
+    1e-3,
+)  # states that are added at most, share of the torque between one and the limit
+
 EndedBy = Literal["grip", "wrench", "bolt", "bar", "turns-freely"]
 
 
@@ -45,13 +52,34 @@ def wrench_limit(built: BuiltPair, curve: TorqueCurve) -> WrenchLimit:
         return WrenchLimit(None, error.message)
 
 
-def wrench_ends_at(built: BuiltPair, curve: TorqueCurve, slip_Nm: float) -> float | None:
+def wrench_followed(built: BuiltPair, curve: TorqueCurve, slip_Nm: float) -> tuple[TorqueCurve, WrenchLimit]:
+    """The curve with a state solved where the wrench ends the pull, and the sections along it.
+
+    Between the points of the march the use of a section is not proportional to the torque: read off them alone, the
+    torque delivered went with the first step's size.
+    """
+    found = wrench_limit(built, curve)
+    for _ in range(FOLLOWED):
+        torque = _ends_at(found, slip_Nm)
+        if torque is None or np.abs(curve.torque - torque).min() <= CLOSE_ENOUGH * torque:
+            break
+        curve = with_state(built, curve, state_at_torque(built, curve, torque))
+        found = wrench_limit(built, curve)
+    return curve, found
+
+
+def wrench_ends_at(built: BuiltPair, curve: TorqueCurve, slip_Nm: float, follow: bool = True) -> float | None:
     """Torque (N m) at which the wrench ends the pull; None where the grip is lost first or its strength is not known.
 
     Cheap enough for every sample of a band: the limit load of a ring is looked for only where one of its sections yields
-    through before slip.
+    through before slip. Without ``follow`` no state is solved besides those of the curve.
     """
-    sections = wrench_limit(built, curve).sections
+    found = wrench_followed(built, curve, slip_Nm)[1] if follow else wrench_limit(built, curve)
+    return _ends_at(found, slip_Nm)
+
+
+def _ends_at(wrench: WrenchLimit, slip_Nm: float) -> float | None:
+    sections = wrench.sections
     if sections is None or sections.section_Nm >= slip_Nm:
         return None
     torque = sections.limit_Nm()

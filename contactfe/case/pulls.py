@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -33,15 +33,16 @@ from contactfe.profile import (
 from contactfe.turn import (
     BuiltPair,
     TorqueCurve,
-    assemble,
     crushed_runs,
-    fastener_body,
     relief,
-    scaled,
     torque_curve,
+    with_fastener,
 )
 
 MOST_PULLS = 20
+EXPECTED = (
+    0.5  # of the torque of the pull before: a lower top may be the rim of a dent, the march goes on past it
+)
 NOT_PILED = "material that the wrench displaces is not piled up beside the crush, and does not harden"
 LOST = {
     "wrench": "the wrench gives way before the grip is lost, so there is no next pull with it",
@@ -145,12 +146,24 @@ class PullSeries:
             "flat_after_mm": None if self.after is None else self.after.flat_mm,
             "rounding_if_over": self.rounding_if_over,
             "stopped": self.stopped,
-            "notes": [self.sentence(), NOT_PILED],
+            "notes": [*self.sentences(), NOT_PILED],
         }
+
+    def sentences(self) -> list[str]:
+        """What one slip does, what more turning would do, and why there was no further pull."""
+        found = [self.sentence()]
+        if self.rounding_if_over is not None:
+            found.append(
+                "worn as far as the top of the curve, where the grip is lost; carried right over the corners, the "
+                f"wrench leaves them as on a hex rounded by {100 * self.rounding_if_over:.0f} %"
+            )
+        if self.stopped and self.stopped not in found:
+            found.append(self.stopped)
+        return found
 
     def sentence(self) -> str:
         """What one slip does, in words."""
-        profile = self.pulls[0].record.built.case.wrench.profile
+        profile = self.pulls[0].record.built.case.wrench.family.words
         if len(self.worn) < 2:
             return self.stopped
         gone = f"as much of each corner is gone as on a hex rounded by {100 * self.worn[1].rounding:.0f} %"
@@ -182,8 +195,9 @@ def solve_pulls(case: CaseInput, pulls: int, first: CaseRecord | None = None) ->
             over = _rounding_if_over(record, whole)
         if len(done) == pulls:
             return PullSeries(tuple(done), after, "", over)
-        built = _rebuilt(record.built, after.outline)
-        record, worn = record_of(built, torque_curve(built)), after
+        built = with_fastener(record.built, after.outline)
+        curve = torque_curve(built, EXPECTED * record.torque_Nm)
+        record, worn = record_of(built, curve), after
         done.append(Pull(record, worn, record.torque_Nm / done[0].torque_Nm))
     return PullSeries(tuple(done), None, LOST[record.ended_by] if len(done) < pulls else "", over)
 
@@ -249,20 +263,8 @@ def _rounding_if_over(record: CaseRecord, whole: Worn) -> float:
     what gives elastically at the top of the curve."""
     built, curve = record.built, record.curve
     top = curve.solutions[int(np.argmax(curve.torque))]
-    back = built.rig.search.offset + relief(built, top)
-    wrench = as_polygon(built.pair.wrench, 0.002 * built.pair.across_flats).buffer(-back)
-    twelve = built.case.wrench.profile in ("ring-twelve", "ring-spline") or built.case.wrench.points == 12
-    pitch = math.tau / built.pair.flats * (0.5 if twelve else 1.0)
+    outline = built.rig.search.wrench.outline
+    wrench = as_polygon(outline, 0.002 * built.pair.across_flats).buffer(-relief(top))
+    pitch = math.tau / max(built.case.wrench.points, built.pair.flats)
     floor = swept_floor(wrench, whole.sector, built.pair.sense * pitch)
     return _rounding(record, whole, whole.sector.lowered(floor))
-
-
-def _rebuilt(built: BuiltPair, fastener: Outline) -> BuiltPair:
-    """The same case on a worn fastener: only that is meshed again."""
-    case = built.case
-    pair = replace(built.pair, fastener=fastener)
-    body = fastener_body(case, pair)
-    wrench = scaled(
-        built.wrench, case.wrench.thickness / case.fastener.engaged_depth
-    )  # which `assemble` divides by
-    return assemble(case, pair, body, wrench)

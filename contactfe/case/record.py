@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 from contactfe.case.columns import NAMES
-from contactfe.case.limits import EndedBy, Limit, LimitKind, WrenchLimit, limits_of, wrench_limit
+from contactfe.case.limits import EndedBy, Limit, LimitKind, limits_of, wrench_followed
 from contactfe.inputs import CaseInput, to_dict
 from contactfe.strength import SectionPath, TwistOff, twist_off
 from contactfe.turn import (
@@ -196,7 +196,7 @@ def record_of(built: BuiltPair, curve: TorqueCurve) -> CaseRecord:
     estimate, shank = slip_estimate(built, curve), twist_off(built.case.fastener)
     if estimate.slip_torque_Nm is None:
         return CaseRecord(built, curve, estimate, (), "turns-freely", None, shank)
-    wrench: WrenchLimit = wrench_limit(built, curve)
+    curve, wrench = wrench_followed(built, curve, estimate.slip_torque_Nm)
     limits = limits_of(curve, estimate, wrench, shank)
     return CaseRecord(built, curve, estimate, limits, limits[0].kind, wrench.sections, shank)
 

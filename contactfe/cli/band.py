@@ -1,4 +1,4 @@
-"""`contactfe band`: how far a slip torque scatters, what the odds are, and which input to measure first."""
+"""`contactfe band`: how far the torque scatters, what the odds are, and which input to measure first."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from contactfe.errors import ContactFEError, InputError, Problem
 from contactfe.files import csv_text, make_folder, write_text
 
 if TYPE_CHECKING:
-    from contactfe.bands import Band, Comparison, Crossover, Sensitivity
+    from contactfe.uncertainty import Band, Comparison, Crossover, Sensitivity
 
 TOLD_EVERY = 5.0  # s between two lines of progress
 
@@ -42,7 +42,7 @@ def register(app: typer.Typer) -> None:
     """Add the command to an application."""
 
     @app.command(
-        "band", help="How far does the slip torque scatter, what are the odds, and what to measure first?"
+        "band", help="How far does the torque scatter, what are the odds, and what to measure first?"
     )
     def band(  # noqa: PLR0913 - one argument per option of the command line
         case: Annotated[
@@ -62,7 +62,7 @@ def register(app: typer.Typer) -> None:
         below: Annotated[
             str | None,
             typer.Option(
-                "--below", metavar="TORQUE", help='Odds of slipping below a torque, such as "60 N*m".'
+                "--below", metavar="TORQUE", help='Odds of ending below a torque, such as "60 N*m".'
             ),
         ] = None,
         crossing: Annotated[
@@ -100,17 +100,19 @@ def register(app: typer.Typer) -> None:
 
 def band_of(raw: dict[str, Any], folder: Path, samples: int, seed: int, workers: int) -> Band:
     """The band of a case for other commands, with progress on stderr."""
-    from contactfe.bands import band
+    from contactfe.uncertainty import band
 
     return band(raw, samples, seed, workers, folder=folder, watch=progress())
 
 
 def say_band(found: Band) -> None:
     """Print a band in a few lines, for other commands: the band, the odds, and what to measure first."""
-    from contactfe.bands import band_words, sensitivity
+    from contactfe.uncertainty import band_words, ends_words, sensitivity
 
     say(f"band of {found.samples} samples, seed {found.seed}")
     say_wrapped(band_words(found))
+    say_wrapped(ends_words(found))
+    _say_plain(found)
     _say_odds(found, None)
     if found.inputs:
         say_wrapped(sensitivity(found).sentence())
@@ -144,8 +146,8 @@ def _torque(text: str | None, problems: list[Problem]) -> float | None:
 
 def _read(path: Path, problems: Sequence[Problem]) -> dict[str, Any]:
     """Raw tables of a case file that is in order; its name where it says none."""
-    from contactfe.bands import split_case
     from contactfe.inputs import read_toml
+    from contactfe.uncertainty import split_case
 
     raw = read_toml(path)
     try:
@@ -163,7 +165,7 @@ def _solve(
     how: tuple[int, int, int],
     asked: tuple[float | None, str | None],
 ) -> _Answers:
-    from contactfe.bands import Sampling, compare, crossover, sensitivity
+    from contactfe.uncertainty import Sampling, compare, crossover, sensitivity
 
     (raw, folder), (other, path), (samples, seed, workers) = first, second, how
     target, crossing = asked
@@ -189,7 +191,7 @@ def _solve(
 
 
 def _record(found: _Answers) -> dict[str, Any]:
-    from contactfe.bands import band_record, comparison_record, crossover_record
+    from contactfe.uncertainty import band_record, comparison_record, crossover_record
 
     record = band_record(found.band, __version__, found.shares, found.target_Nm)
     if found.comparison is not None:
@@ -214,14 +216,14 @@ def _write(found: _Answers, out: Path) -> None:
 
 
 def _write_samples(found: Band, path: Path) -> None:
-    from contactfe.bands import column_values
+    from contactfe.uncertainty import column_values
 
     columns = column_values(found)
     write_text(path, csv_text(tuple(columns), zip(*columns.values(), strict=True)))
 
 
 def _say(found: _Answers) -> None:
-    from contactfe.bands import band_words, comparison_words, crossover_words
+    from contactfe.uncertainty import band_words, comparison_words, crossover_words, ends_words
 
     band = found.band
     say(band.name)
@@ -230,6 +232,8 @@ def _say(found: _Answers) -> None:
     say_table([(item.label, item.words()) for item in band.inputs])
     say(f"band of {band.samples} samples, seed {band.seed}")
     say_wrapped(band_words(band))
+    say_wrapped(ends_words(band))
+    _say_plain(band)
     _say_odds(band, found.target_Nm)
     if found.shares is not None:
         _say_shares(band, found.shares)
@@ -246,8 +250,15 @@ def _say(found: _Answers) -> None:
         say_wrapped(caution)
 
 
+def _say_plain(found: Band) -> None:
+    from contactfe.uncertainty import plain_words
+
+    if words := plain_words(found):
+        say_wrapped(words)
+
+
 def _say_odds(found: Band, target: float | None) -> None:
-    from contactfe.bands import statements
+    from contactfe.uncertainty import statements
 
     say("odds, with the interval that the number of samples leaves open (95 %)")
     rows = []
@@ -257,15 +268,14 @@ def _say_odds(found: Band, target: float | None) -> None:
 
 
 def _say_shares(found: Band, shares: Sensitivity) -> None:
-    from contactfe.bands import label_of
+    from contactfe.uncertainty import label_of
 
     say("what each input moves (N m), alone from 10 % to 90 %; and its share of the variance")
-    single = {item.path: item for item in found.one_at_a_time}
+    single = {item.path: (f"{item.low_Nm:.4g}", f"{item.high_Nm:.4g}") for item in found.one_at_a_time}
     rows = [
         (
             label_of(share.path),
-            f"{single[share.path].low_Nm:.4g}",
-            f"{single[share.path].high_Nm:.4g}",
+            *single.get(share.path, ("-", "-")),
             f"{100 * share.first:.0f} %",
             f"{100 * share.total:.0f} %",
             f"{share.band_if_known_Nm:.3g}",

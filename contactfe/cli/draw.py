@@ -49,7 +49,7 @@ def register(app: typer.Typer) -> None:
         from contactfe.profile import profile_pair
         from contactfe.report import drawing_figure, save
 
-        if checked.wrench.profile == "outline":  # the file holds the opening: show what it measures
+        if checked.wrench.family.drawn:  # the file holds the opening: show what it measures
             opening = profile_pair(checked).opening
             checked = replace(checked, wrench=replace(checked.wrench, opening=opening))
         save(drawing_figure(checked), picture)

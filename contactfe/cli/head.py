@@ -8,11 +8,13 @@ from contactfe.cli.output import say, say_table, say_wrapped
 
 if TYPE_CHECKING:
     from contactfe.case import CaseRecord
+    from contactfe.report.reader_units import Units
 
 
-def say_head(record: CaseRecord) -> None:
+def say_head(record: CaseRecord, units: Units = "si") -> None:
     """Print the head of a case: name, pair and what is held, the torque delivered and what ends it, all limits."""
     from contactfe.report import case_words as words
+    from contactfe.report.reader_units import shown
     from contactfe.report.words import console, number
 
     case = record.built.case
@@ -20,21 +22,27 @@ def say_head(record: CaseRecord) -> None:
     say_wrapped(words.header(record), "  ")
     arm = case.load.lever_arm
     how = "pure couple" if arm is None else f"pulled at {arm:g} mm"
+    depth, opening = (
+        " ".join(shown(value, "mm", units)) if units == "inch" else f"{value:.5g} mm"
+        for value in (case.fastener.engaged_depth, case.wrench.opening)
+    )
     say(
-        f"  engaged depth {case.fastener.engaged_depth:g} mm, opening {case.wrench.opening:.5g} mm, "
+        f"  engaged depth {depth}, opening {opening}, "
         f"friction {case.contact.friction:g}, {how}, {case.load.direction}"
     )
     say()
     at = "" if record.rotation_deg is None else f", at {number(record.rotation_deg)} deg"
-    say(f"  {console(words.headline(record))}{at}")
+    say(f"  {console(words.headline(record, units))}{at}")
     if not record.limits:
         say_wrapped("the opening passes over the corners at any torque, so there is no torque", "  ")
         return
-    if sentence := words.end_sentence(record):
+    if sentence := words.end_sentence(record, units):
         say_wrapped(console(sentence), "  ")
     say()
     say("limits, the lowest torque first")
-    say_table(
-        [(row.name, row.torque, "N m", row.rotation, "deg" if row.rotation[:1].isdigit() else "", row.margin, row.note)
-         for row in words.limit_rows(record)]
-    )  # fmt: skip
+    lines = []
+    for row in words.limit_rows(record, units):
+        torque = f"{row.torque} ({row.band})" if row.band else row.torque
+        unit = "deg" if row.rotation[:1].isdigit() else ""
+        lines.append((row.name, console(torque), row.rotation, unit, row.margin, row.note))
+    say_table(lines)

@@ -22,6 +22,7 @@ from contactfe.errors import ContactFEError
 COMMANDS: dict[str, str] = {
     "turn": "contactfe.cli.turn",
     "sweep": "contactfe.cli.sweep",
+    "report": "contactfe.cli.report",
     "screen": "contactfe.cli.screen",
     "search": "contactfe.cli.search",
     "draw": "contactfe.cli.draw",
@@ -33,13 +34,16 @@ COMMANDS: dict[str, str] = {
     "why": "contactfe.cli.why",
     "band": "contactfe.cli.band",
     "log": "contactfe.cli.log",
+    "score": "contactfe.cli.score",
     "verify": "contactfe.cli.verify",
     "bench": "contactfe.cli.bench",
 }
 """Every subcommand, in the order of the help page, and the module that registers it."""
 
 INTERRUPTED = 130
-_HELP = "Estimates the torque at which a wrench slips on a hex fastener, before anything is broken."
+_HELP = (
+    "Estimates what torque a wrench delivers on a hex fastener and what ends it, before anything is broken."
+)
 _EPILOG = (
     "Exit codes: 0 done, 1 bad input or file, 2 usage, 3 some cases of a study failed, "
     "4 a verification failed, 130 interrupted. Results go to stdout, everything else to stderr."

@@ -6,7 +6,8 @@ import json
 import os
 import sys
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -31,6 +32,15 @@ def tell_page(path: Path) -> None:
     if sys.stderr.isatty() and os.environ.get("TERM", "dumb") != "dumb":
         name = f"\x1b]8;;{path.resolve().as_uri()}\x1b\\{name}\x1b]8;;\x1b\\"
     tell(f"page: {name}")
+
+
+@contextmanager
+def said_first() -> Iterator[None]:
+    """Print inside; when the reader of our output has gone, the rest of it is dropped, and what follows is still done."""
+    try:
+        yield
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def say_json(value: Any) -> None:

@@ -213,14 +213,18 @@ def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> No
     """Figures and page, then the table and where everything is."""
     from contactfe.files import write_text
     from contactfe.report import study_figures, study_page
+    from contactfe.study import headline
 
     figures = study_figures(done.rows, folder)
     page = folder / "study.html"
     meta = {"name": plan.name} | ({} if plan.band is None else {"band": plan.band.words()})
-    write_text(page, study_page(done.rows, meta, __version__, odds=done.odds))
+    table = done.tables.csv.read_text(encoding="utf-8")
+    write_text(page, study_page(done.rows, meta, __version__, odds=done.odds, csv=table))
     if as_json:
         say_json(_as_json(plan, folder, done, figures))
         return
+    say(f"{plan.name}: {headline(done.rows) or 'no case has an answer'}")
+    say(f"held below the head: {' or '.join(_held(plan))}")
     _say_tables(plan, done)
     if plan.band is not None:
         from contactfe.cli.sweep_bands import say_bands
@@ -229,8 +233,7 @@ def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> No
     say()
     found = f", {done.reused} were known from before" if done.reused else ""
     say(
-        f"{len(done.rows)} cases: {done.solved} solved{found}, {done.turn_freely} turn freely, "
-        f"{done.failed} failed; {duration(done.seconds)}"
+        f"{len(done.rows)} cases: {done.solved} solved{found}, {done.failed} failed; {duration(done.seconds)}"
     )
     _say_failures(done)
     say(f"table:   {done.tables.csv}")
@@ -240,7 +243,19 @@ def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> No
     say(f"figures: {', '.join(str(path) for path in figures) or 'none'}")
 
 
+def _held(plan: StudyPlan) -> list[str]:
+    """What is held below the heads of a study, each once."""
+    fasteners = [case.case.fastener for case in plan.cases]
+    kinds = [
+        "nut" if (f.size or "").endswith(" nut") else "bolt" if f.stock == "bolt" else "solid bar"
+        for f in fasteners
+    ]
+    return list(dict.fromkeys(kinds))
+
+
 def _as_json(plan: StudyPlan, folder: Path, done: StudyDone, figures: list[Path]) -> dict[str, Any]:
+    from contactfe.study import headline
+
     return {
         "study": plan.name,
         "folder": str(folder),
@@ -248,6 +263,7 @@ def _as_json(plan: StudyPlan, folder: Path, done: StudyDone, figures: list[Path]
         "solved": done.solved,
         "reused": done.reused,
         "turn_freely": done.turn_freely,
+        "headline": headline(done.rows),
         "failed": done.failed,
         "seconds": round(done.seconds, 3),
         "table": str(done.tables.csv),
@@ -269,7 +285,7 @@ def _say_tables(plan: StudyPlan, done: StudyDone) -> None:
         held = f", {table.title}" if table.title else ""
         across = f" by {table.column_name}" if table.column_name else ""
         what = "" if plan.band is None else ", median (10 to 90 %)"
-        say(f"slip torque in N m{what}{held}: {table.row_name}{across}")
+        say(f"torque in N m{what}{held}: {table.row_name}{across}")
         say_table(
             [(name, *cells) for name, cells in zip(table.rows, table.cells, strict=True)],
             ("", *table.columns),
@@ -280,16 +296,16 @@ def _say_tables(plan: StudyPlan, done: StudyDone) -> None:
 
 def _say_spread(done: StudyDone) -> None:
     """Too many values for a table: the least, the middle and the most of the torque delivered."""
-    from contactfe.study.tables import delivered_torque, mark, mark_words
+    from contactfe.study import delivered_torque, mark, mark_words
 
     torque = sorted(
         (value, row["name"], mark(row)) for row in done.rows if (value := delivered_torque(row)) is not None
     )
     if not torque:
-        say("no case has a slip torque")
+        say("no case has a torque")
         return
     picked = (("least", torque[0]), ("middle", torque[len(torque) // 2]), ("most", torque[-1]))
-    say("slip torque in N m")
+    say("torque in N m")
     say_table([(what, f"{value:.4g}{sign}", name) for what, (value, name, sign) in picked])
     for sign, count in Counter(sign for _, _, sign in torque if sign).items():
         say_wrapped(f"{count} of {len(done.rows)} cases {mark_words([sign])[0]}", "  ")

@@ -27,9 +27,13 @@ def say_bands(plan: StudyPlan, done: StudyDone) -> None:
 def _say_cases(plan: StudyPlan, rows: list[dict[str, Any]]) -> None:
     """The odds of every case, or where they lie when there are many cases."""
     assert plan.band is not None
-    columns = {"turns_freely_share": "turns freely", "twists_off_first_share": "bolt twists off first"}
+    columns = {
+        "turns_freely_share": "turns freely",
+        "wrench_first_share": "wrench gives way first",
+        "twist_off_first_share": "bolt or bar twists off first",
+    }
     if plan.band.below_Nm is not None:
-        columns = {"slips_below_target_share": f"slips below {plan.band.below_Nm:.4g} N m"} | columns
+        columns = {"ends_below_target_share": f"ends below {plan.band.below_Nm:.4g} N m"} | columns
     columns = {key: words for key, words in columns.items() if any(row[key] is not None for row in rows)}
     if len(rows) > MOST_LINES:
         for key, words in columns.items():
@@ -51,7 +55,7 @@ def _say_cases(plan: StudyPlan, rows: list[dict[str, Any]]) -> None:
 
 
 def _say_leading(rows: list[dict[str, Any]]) -> None:
-    from contactfe.bands import label_of
+    from contactfe.uncertainty import label_of
 
     count = Counter(row["leading_input"] for row in rows if row["leading_input"] is not None)
     if count:
@@ -63,7 +67,7 @@ def _say_pairs(plan: StudyPlan, done: StudyDone) -> None:
     """Profiles against each other; the ones that the samples leave most open when there are many pairs."""
     if not done.odds:
         return
-    say("which slips later, on the same samples")
+    say("which delivers more, on the same samples")
     shown = list(done.odds)
     if len(shown) > MOST_LINES:
         shown = sorted(shown, key=lambda row: abs(row["share_first_beats_second"] - 0.5))[:MOST_LINES]
@@ -80,7 +84,7 @@ def _say_pairs(plan: StudyPlan, done: StudyDone) -> None:
 
 
 def _leading(row: dict[str, Any]) -> str:
-    from contactfe.bands import label_of
+    from contactfe.uncertainty import label_of
 
     if row["leading_input"] is None:
         return "-"
@@ -88,7 +92,7 @@ def _leading(row: dict[str, Any]) -> str:
 
 
 def _odds(row: dict[str, Any], key: str) -> str:
-    from contactfe.bands import chance_of
+    from contactfe.uncertainty import chance_of
 
     return "-" if row[key] is None else chance_of(row[key], int(row["band_samples"])).words()
 

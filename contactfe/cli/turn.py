@@ -11,15 +11,17 @@ import typer
 from contactfe import __version__
 from contactfe.cli.checks import checked_case, cores, folder_problems
 from contactfe.cli.head import say_head
-from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell, tell_page
+from contactfe.cli.output import number, said_first, say, say_json, say_table, say_wrapped, tell, tell_page
 from contactfe.errors import InputError, Problem
 
 if TYPE_CHECKING:
-    from contactfe.bands import Band
     from contactfe.case import CaseRecord
     from contactfe.inputs import CaseInput, Field
+    from contactfe.report.reader_units import Units
+    from contactfe.uncertainty import Band
 
 Picture = Literal["png", "svg", "pdf"]
+Shown = Literal["si", "inch"]
 
 _ABSENT = {"across_flats": "across_flats_nominal", "corner": "corner_radius"}
 """Keys of a case file that the record writes under another name."""
@@ -53,30 +55,64 @@ def register(app: typer.Typer) -> None:
                 help="Also the band of the torque from N samples, such as 128.",
             ),
         ] = None,
+        pulls: Annotated[
+            int | None,
+            typer.Option(
+                "--pulls",
+                metavar="N",
+                min=1,
+                max=20,
+                help="Pulls on the same corners, one after the other; in the file [load] pulls.",
+            ),
+        ] = None,
         kind: Annotated[Picture, typer.Option("--format", help="Of the pictures that --out writes.")] = "png",
+        units: Annotated[
+            Shown,
+            typer.Option(
+                "--units",
+                help="Units shown on console and page: si, or inch (lbf ft, in, ksi). JSON stays SI.",
+            ),
+        ] = "si",
     ) -> None:
         problems = folder_problems(out) if out is not None else []
         raw, checked = checked_case(case, problems) if samples is None else _plain_case(case, problems)
         from contactfe.case import solve_case
 
         record = solve_case(checked)
-        found = None if samples is None else _band(case, samples)
-        if as_json:
-            say_json(record.to_dict(__version__) | ({} if found is None else {"band": _band_record(found)}))
-        else:
-            _say_record(record, raw)
-            if found is not None:
-                from contactfe.cli.band import say_band
+        count = checked.load.pulls if pulls is None else pulls
+        series = None
+        if count > 1:
+            from contactfe.case import solve_pulls
 
-                say_band(found)
+            series = solve_pulls(checked, count, record)
+        found = None if samples is None else _band(case, samples)
+        with said_first():
+            if as_json:
+                more = {} if found is None else {"band": _band_record(found)}
+                more |= {} if series is None else {"pulls": series.to_dict()}
+                say_json(record.to_dict(__version__) | more)
+            else:
+                _say_record(record, raw, units)
+                if series is not None:
+                    from contactfe.cli.pulls import say_pulls
+
+                    say_pulls(series)
+                if found is not None:
+                    from contactfe.cli.band import say_band
+
+                    say_band(found)
         if out is not None:
-            _write(record, out, kind)
+            _write(record, out, kind, units)
+            if series is not None:
+                from contactfe.cli.pulls import write_pulls
+
+                write_pulls(series, out, kind)
 
 
 def _plain_case(path: Path, problems: Sequence[Problem]) -> tuple[dict[str, Any], CaseInput]:
     """Return the raw tables and the case of a file whose inputs may be distributions, at their middles."""
-    from contactfe.bands import split_case
     from contactfe.inputs import read_toml
+    from contactfe.uncertainty import split_case
 
     try:
         uncertain = split_case(read_toml(path), source=str(path), folder=path.parent, name=path.stem)
@@ -104,23 +140,23 @@ def _band_record(found: Band) -> dict[str, Any]:
     }
 
 
-def _write(record: CaseRecord, out: Path, kind: str) -> None:
+def _write(record: CaseRecord, out: Path, kind: str, units: Units) -> None:
     """Write the folder; a picture that fails is an error only after everything else is there."""
     from contactfe.report import check_drawn, write_case_folder
 
-    written = write_case_folder(record, out, __version__, kind)
+    written = write_case_folder(record, out, __version__, kind, units)
     tell(f"written: {out} ({', '.join(sorted(path.name for path in written.paths))})")
     tell_page(out / "case.html")
     check_drawn(written.failures, str(out))
 
 
-def _say_record(record: CaseRecord, raw: dict[str, Any]) -> None:
+def _say_record(record: CaseRecord, raw: dict[str, Any], units: Units) -> None:
     """Print the answers first, then what limits them, then how they came about."""
-    say_head(record)
+    say_head(record, units)
     if record.limits:
         say()
         say("further answers")
-        say_table(_answers(record))
+        say_table(_answers(record, units))
     say()
     say("cautions")
     for caution in record.cautions():
@@ -131,32 +167,27 @@ def _say_record(record: CaseRecord, raw: dict[str, Any]) -> None:
     say_table(defaults_used(record.built.case, raw))
 
 
-def _answers(record: CaseRecord) -> list[tuple[str, str, str]]:
+def _answers(record: CaseRecord, units: Units) -> list[tuple[str, str, str]]:
     """The answers beside the limits as rows of name, value and unit."""
+    from contactfe.report.reader_units import shown
+    from contactfe.report.words import console
+
     a = record.answers()
     share = ", ".join(f"{100.0 * part:.0f}" for part in record.estimate.load_share)
-    return [
-        (
-            "onset of slip",
-            number(a["onset_torque_Nm"]),
-            f"N m    at {number(a['onset_rotation_deg'], 3)} deg",
-        ),
-        ("free play", number(a["free_play_deg"], 3), "deg    from square, each way"),
-        ("jaw spread", number(a["jaw_spread_um_per_Nm"], 3), "um per N m"),
-        (
-            "flank pressure",
-            number(a["flank_pressure_MPa_per_Nm"], 3),
-            "MPa per N m    on the most loaded flat",
-        ),
-        (
-            "flank stress",
-            number(a["flank_stress_MPa_per_Nm"], 3),
-            "MPa per N m    von Mises, along the opening",
-        ),
-        ("crushed at slip", number(a["crushed_length_mm"], 3), "mm    of all flats together"),
-        ("crush depth", number(a["crush_depth_um"], 3), "um    at the deepest place"),
-        ("load share", "", f"%    of each flat at slip, anticlockwise: {share}"),
-    ]
+    asked = (
+        ("onset of slip", "onset_torque_Nm", "N·m", f"at {number(a['onset_rotation_deg'], 3)} deg"),
+        ("free play", "free_play_deg", "deg", "from square, each way"),
+        ("jaw spread", "jaw_spread_um_per_Nm", "µm per N·m", ""),
+        ("flank pressure", "flank_pressure_MPa_per_Nm", "MPa per N·m", "on the most loaded flat"),
+        ("flank stress", "flank_stress_MPa_per_Nm", "MPa per N·m", "von Mises, along the opening"),
+        ("crushed at slip", "crushed_length_mm", "mm", "of all flats together"),
+        ("crush depth", "crush_depth_um", "µm", "at the deepest place"),
+    )
+    rows = []
+    for name, key, unit, note in asked:
+        text, shown_unit = ("-", unit) if a[key] is None else shown(float(a[key]), unit, units)
+        rows.append((name, text, f"{console(shown_unit)}{f'    {note}' if note else ''}".replace("µ", "u")))
+    return [*rows, ("load share", "", f"%    of each flat at slip, anticlockwise: {share}")]
 
 
 def _audit(record: CaseRecord) -> str:
@@ -191,16 +222,10 @@ def defaults_used(case: CaseInput, raw: dict[str, Any]) -> list[tuple[str, str, 
             continue
         if field.name == "outline" or (field.name == "across_flats" and "size" not in given):
             continue
-        found.append((field.where, str(value), _rule(case, field, str(value))))
+        found.append((field.where, str(value), _rule(case, field)))
     return found
 
 
-def _rule(case: CaseInput, field: Field, value: str) -> str:
+def _rule(case: CaseInput, field: Field) -> str:
     """Return in words why an input that was not given has its value."""
-    if field.path == "wrench.opening" and case.wrench.profile == "outline":
-        return "measured in the outline"
-    if field.path == "fastener.across_flats":
-        return "of the size"
-    rule = case.wrench.rules.get(field.name, "") if field.table == "wrench" else ""
-    default = "default" if value == field.default else f"default: {field.default}"
-    return rule or field.rule or default
+    return case.origins.get(field.path) or field.rule or "default"

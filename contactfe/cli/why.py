@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import checked_case, folder_problems
 from contactfe.cli.head import say_head
-from contactfe.cli.output import say, say_json, say_table, say_wrapped, tell
+from contactfe.cli.output import said_first, say, say_json, say_table, say_wrapped, tell
 
 if TYPE_CHECKING:
     from contactfe.explain import Comparison, Explanation
     from contactfe.inputs import CaseInput
+
+Picture = Literal["png", "svg", "pdf"]
 
 
 def register(app: typer.Typer) -> None:
@@ -50,6 +52,7 @@ def register(app: typer.Typer) -> None:
         as_json: Annotated[
             bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
         ] = False,
+        kind: Annotated[Picture, typer.Option("--format", help="Of the pictures that --out writes.")] = "png",
     ) -> None:
         if rotation is not None and out is None:
             raise typer.BadParameter("it has no use without --out", param_hint="--rotation")
@@ -57,14 +60,15 @@ def register(app: typer.Typer) -> None:
         _, checked = checked_case(case, problems)
         other = checked_case(against)[1] if against is not None else None
         found, comparison = _work(checked, other)
-        if as_json:
-            say_json(_record(found, comparison))
-        else:
-            _say(found, comparison)
+        with said_first():
+            if as_json:
+                say_json(_record(found, comparison))
+            else:
+                _say(found, comparison)
         if out is not None:
             from contactfe.report import check_drawn, write_why_folder
 
-            written = write_why_folder(found, comparison, out, rotation)
+            written = write_why_folder(found, comparison, out, rotation, kind)
             tell(f"written: {out} ({', '.join(path.name for path in written.paths)})")
             check_drawn(written.failures, str(out))
 

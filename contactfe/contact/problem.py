@@ -32,7 +32,7 @@ from contactfe.contact.search import Pairing, turned
 from contactfe.contact.solver import BoundedProblem
 from contactfe.elastic import Flexibility
 from contactfe.errors import BeyondReach
-from contactfe.mesh import SectionMesh
+from contactfe.mesh import SectionMesh, side_shapes, side_slopes
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -169,9 +169,7 @@ class _Body:
     def shapes(self, side: Index, s: Array) -> tuple[Index, Array, Array, Array]:
         """Node numbers in the flexibility (q, 3), shape functions and their slopes (q, 3), nodes' places (q, 3, 2)."""
         nodes = self.mesh.boundary.nodes[side]
-        phi = np.column_stack([(1 - s) * (1 - 2 * s), 4 * s * (1 - s), s * (2 * s - 1)])
-        slope = np.column_stack([4 * s - 3, 4 - 8 * s, 4 * s - 1])
-        return self.number[nodes], phi, slope, self.mesh.nodes[nodes]
+        return self.number[nodes], side_shapes(s), side_slopes(s), self.mesh.nodes[nodes]
 
     def softness(self) -> float:
         """Settlement under a unit force at a node against one an element's length away, a mean, mm per N/mm.

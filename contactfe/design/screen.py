@@ -2,8 +2,7 @@
 
 The score is the weighted mean over the conditions of the torque over the mean of all candidates in that condition, so
 that a large size does not outweigh a small one. All candidates meet the same samples of what scatters, and the odds
-are counted sample by sample. In a sample the pull ends at the lower of grip and wrench: the wrench's limit is that of
-the plain case.
+are counted sample by sample.
 """
 
 from __future__ import annotations
@@ -130,16 +129,14 @@ def _on_front(r: CandidateResult, front: bool) -> CandidateResult:
 
 
 def _samples(row: Row, record: Mapping[str, Any] | None) -> Array:
-    """Torques (n,) N m of the samples of a case, at most the wrench's limit; of a plain case that it delivers."""
+    """Torques (n,) N m that the samples of a case deliver, of a case without a band that of the plain case."""
     if row["status"] == "failed":
         return np.array([math.nan])
     found = samples_of(dict(record) if record is not None else None)
     if found is None:
         value = row["torque_Nm"]
         return np.array([0.0 if value is None else float(value)])
-    limit = row["wrench_torque_Nm"]
-    known = np.nan_to_num(found, nan=0.0)  # a sample that turns freely delivers nothing
-    return known if limit in (None, "") else np.minimum(known, float(limit))
+    return np.nan_to_num(found, nan=0.0)  # a sample that turns freely delivers nothing
 
 
 def _at_work(record: Mapping[str, Any] | None, working: float | None) -> tuple[float, float] | None:

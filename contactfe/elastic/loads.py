@@ -15,7 +15,7 @@ from scipy.sparse.linalg import splu
 
 from contactfe.elastic.plane import PlaneMaterial, stiffness
 from contactfe.errors import ContactFEError
-from contactfe.mesh import SectionMesh
+from contactfe.mesh import SectionMesh, side_shapes, side_slopes
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -37,9 +37,7 @@ def side_loads(mesh: SectionMesh, sides: Index, traction: Traction) -> Array:
     if len(sides) == 0:
         raise ContactFEError("a traction was to act on no side at all", slug="no-sides")
     nodes = mesh.boundary.nodes[sides]
-    s = GAUSS[:, None]
-    phi = np.hstack([(1 - s) * (1 - 2 * s), 4 * s * (1 - s), s * (2 * s - 1)])
-    slope = np.hstack([4 * s - 3, 4 - 8 * s, 4 * s - 1])
+    phi, slope = side_shapes(GAUSS), side_slopes(GAUSS)
     x = np.einsum("gk,skc->sgc", phi, mesh.nodes[nodes])
     along = np.einsum("gk,skc->sgc", slope, mesh.nodes[nodes])
     length = np.linalg.norm(along, axis=2)

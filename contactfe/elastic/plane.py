@@ -12,7 +12,7 @@ from skfem import Basis, BilinearForm, ElementTriP2, ElementVector, MeshTri1, Me
 from skfem.helpers import ddot, sym_grad, trace
 
 from contactfe.errors import ContactFEError
-from contactfe.mesh import SectionMesh
+from contactfe.mesh import NODES, SectionMesh, slopes
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -89,14 +89,7 @@ def element_stresses(mesh: SectionMesh, material: PlaneMaterial, displacement: A
     """Stresses at the six nodes of every cell, (m, 6, 4): sxx, syy, sxy, szz in MPa, from displacements (n, 2)."""
     x, u = mesh.nodes[mesh.cells], displacement[mesh.cells]
     out = np.empty((len(mesh.cells), 6, 4))
-    for node, (r, s) in enumerate(((0, 0), (1, 0), (0, 1), (0.5, 0), (0.5, 0.5), (0, 0.5))):
-        lam = 1 - r - s
-        d = np.array(
-            [
-                [1 - 4 * lam, 4 * r - 1, 0.0, 4 * (lam - r), 4 * s, -4 * s],
-                [1 - 4 * lam, 0.0, 4 * s - 1, -4 * r, 4 * r, 4 * (lam - s)],
-            ]
-        )
+    for node, d in enumerate(np.moveaxis(slopes(NODES), 1, 0)):
         jac = np.einsum("aj,mjk->mak", d, x)
         grad = np.linalg.solve(jac, np.einsum("aj,mjc->mac", d, u))  # (m, k, c): du_c / dx_k
         exx, eyy, exy = grad[:, 0, 0], grad[:, 1, 1], 0.5 * (grad[:, 0, 1] + grad[:, 1, 0])

@@ -20,7 +20,7 @@ from contactfe.explain.perturbed import Perturbed
 from contactfe.inputs import CaseInput
 from contactfe.mesh import moved_mesh
 from contactfe.profile import TOUCHING, Outline, Piece, profile_pair
-from contactfe.standards import opening_limits, size
+from contactfe.standards import opening_limits
 from contactfe.turn import Bodies, BuiltPair, assemble, fastener_body, torque_curve
 
 # Times the case's edge lengths where a body has to be meshed anew: good to 1 % of the torque or so.
@@ -30,13 +30,6 @@ MORE = 0.10  # by how much most inputs are changed
 GRIPPIER = 0.05  # added to the friction
 LESS_WEAR = 0.10  # taken from the rounding
 RESHAPED = 0.05  # by how much dimensions of the opening are changed
-OPENINGS = {
-    "open-end": ("throat_depth", "depth of the throat"),
-    "ring-six-relieved": ("bearing_reach", "bearing reach"),
-    "ring-spline": ("lobe_angle", "angle of the lobes"),
-}
-"""Of each profile the dimension of the opening that a maker may change, and its name. What the others have beside the
-wall moves the torque by no more than the mesh does (measured: radius of the ridges, reach of the jaws, slot)."""
 SHARP = 0.01  # of the width across flats: corner radius of a sharp corner
 
 How = Literal["same", "shape", "corners"]
@@ -219,11 +212,10 @@ def _contact_trials(case: CaseInput, judged: bool) -> Iterator[_Trial]:
 def _tightest(case: CaseInput) -> tuple[float, str] | None:
     """A tighter opening and why it: the standard's tightest, or half the clearance where that is not tighter."""
     f, w = case.fastener, case.wrench
-    if w.profile == "outline":
+    if w.family.drawn:
         return None
     try:
-        inch = size(f.size).inch if f.size else False
-        lower = opening_limits(f.across_flats_nominal, inch).lower
+        lower = opening_limits(f.across_flats_nominal, f.inch).lower
     except ContactFEError:
         lower = math.inf
     if f.across_flats < lower < w.opening - 1e-3:
@@ -278,7 +270,9 @@ def _head_trials(case: CaseInput) -> Iterator[_Trial]:
     elif "head_width" in dims:
         wall = (dims["head_width"] - opening) / 2
         yield _dim(case, "head_width", 2 * MORE * wall, "wall", "width of the head", "jaws 10 % stronger")
-    name, words = OPENINGS.get(case.wrench.profile, ("", ""))
+    # What other families have beside the wall moves the torque by no more than the mesh does (measured: radius of the
+    # ridges, reach of the jaws, slot), so their records name no dimension.
+    name, words = case.wrench.family.key_dim
     if name in dims:
         more = RESHAPED * dims[name]
         if name == "throat_depth":  # the corner of the fastener has to clear it

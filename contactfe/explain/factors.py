@@ -162,7 +162,7 @@ def mixed(one: CaseInput, other: CaseInput, switched: frozenset[str]) -> CaseInp
 
     t = {f.key: f.traits(of(f.key)) for f in FACTORS}
     s = t["size"]["s"]
-    width = s * t["clearance"]["left"]
+    width = _at_width(of("clearance"), of("clearance").fastener.across_flats, s)
     opening_of = of("profile" if _drawn(one, other) else "clearance")  # a drawn opening comes with its file
     fastener = replace(
         of("shape").fastener,
@@ -175,23 +175,26 @@ def mixed(one: CaseInput, other: CaseInput, switched: frozenset[str]) -> CaseInp
         yield_strength=t["yield"]["fastener"],
         rounding=t["corner"]["rounding"],
         worn_side=t["corner"]["worn_side"],
-        corner_radius=s * t["corner"]["corner"],
-        core_radius=s * t["shape"]["core"],
+        corner_radius=_at_width(of("corner"), of("corner").fastener.corner_radius, s),
+        core_radius=_at_width(of("shape"), of("shape").fastener.core_radius, s),
         chamfer_angle=t["depth"]["chamfer"],
         elastic_modulus=t["elastic"]["ef"],
         poisson=t["elastic"]["nf"],
     )
-    wrench = _mixed_wrench(of("profile"), t, s * _clearance(opening_of)["opening"])
+    wrench = _mixed_wrench(
+        (of("profile"), of("head")), t, _at_width(opening_of, opening_of.wrench.opening, s)
+    )
     contact = replace(
         one.contact,
         friction=t["friction"]["friction"],
         constraint_factor=t["cap"]["factor"],
         plane=t["elastic"]["plane"],
     )
+    own = of("mesh").fastener.across_flats
     mesh = replace(
         one.mesh,
-        edge_at_contact=width * t["mesh"]["fine"],
-        edge_max=width * t["mesh"]["coarse"],
+        edge_at_contact=_in_proportion(of("mesh").mesh.edge_at_contact, own, width),
+        edge_max=_in_proportion(of("mesh").mesh.edge_max, own, width),
         growth=t["mesh"]["growth"],
     )
     return replace(
@@ -206,9 +209,28 @@ def mixed(one: CaseInput, other: CaseInput, switched: frozenset[str]) -> CaseInp
     )
 
 
-def _mixed_wrench(named: CaseInput, t: Mapping[str, Mapping[str, Any]], opening: float) -> WrenchInput:
-    """The wrench of the case that gives the profile, with the traits ``t`` of every factor and an opening (mm)."""
-    s, dims = t["size"]["s"], {**t["profile"], **t["head"]}
+def _in_proportion(value: float, own: float, wanted: float) -> float:
+    """A length that goes with a width (mm), at another width; at its own one it stays as it is, to the last bit."""
+    return value if own == wanted else value / own * wanted
+
+
+def _at_width(case: CaseInput, value: float, s: float) -> float:
+    """A length (mm) of a case at another nominal width across flats s (mm)."""
+    return _in_proportion(value, case.fastener.across_flats_nominal, s)
+
+
+def _mixed_wrench(
+    heads: tuple[CaseInput, CaseInput], t: Mapping[str, Mapping[str, Any]], opening: float
+) -> WrenchInput:
+    """The wrench of the case that gives the profile, the outside of its head from the second one of ``heads``, with the
+    traits ``t`` of every factor and an opening (mm)."""
+    named, s = heads[0], t["size"]["s"]
+
+    def dimension(name: str) -> float:
+        case = heads[0] if name in BEARING else heads[1]
+        value = case.wrench.dims[name]
+        return value if name in ANGLES else _at_width(case, value, s)
+
     return replace(
         named.wrench,
         opening=opening,
@@ -217,7 +239,7 @@ def _mixed_wrench(named: CaseInput, t: Mapping[str, Mapping[str, Any]], opening:
         lead_in=t["depth"]["lead_in"],
         elastic_modulus=t["elastic"]["ew"],
         poisson=t["elastic"]["nw"],
-        dims_items=tuple((n, dims[n] if n in ANGLES else dims[n] * s) for n, _ in named.wrench.dims_items),
+        dims_items=tuple((n, dimension(n)) for n, _ in named.wrench.dims_items),
     )
 
 

@@ -65,16 +65,17 @@ def top_of(curve: TorqueCurve) -> float | None:
     return peak(curve)[1] if curve.peak_inside else None
 
 
-def delivered(built: BuiltPair, curve: TorqueCurve, judged: bool = True) -> float | None:
+def delivered(built: BuiltPair, curve: TorqueCurve, judged: bool = True, follow: bool = True) -> float | None:
     """Torque (N m) that a pair delivers on a curve, the lowest of its limits; None when the curve has no top.
 
     Args:
         judged: look at the strength of the wrench too.
+        follow: solve the state at which it gives way, where the curve was solved on these very bodies.
     """
     top = top_of(curve)
     if not top:
         return top
-    wrench = wrench_ends_at(built, curve, top) if judged else None
+    wrench = wrench_ends_at(built, curve, top, follow) if judged else None
     shank = twist_off(built.case.fastener)
     limits = (top, wrench, shank.torque_Nm if shank else None)
     return min(limit for limit in limits if limit is not None)

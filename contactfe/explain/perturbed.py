@@ -126,9 +126,13 @@ class Perturbed:
         if top in (0, len(solved) - 1):
             return None
         curve = TorqueCurve(
-            np.array([place[s.rotation] for s in solved]), torque, tuple(solved), known.free_play
+            np.array([place[s.rotation] for s in solved]),
+            torque,
+            tuple(solved),
+            known.free_play,
+            events=known.events,
         )
-        return delivered(built, curve, self.judged)
+        return delivered(built, curve, self.judged, follow=False)
 
 
 class _Given:

@@ -10,6 +10,7 @@ from .record import to_dict
 from .resolve import resolve
 from .resolve_fastener import held_words, size_words
 from .schema import Checked, check_keys
+from .strength import grade_row
 from .template import case_template
 
 __all__ = [
@@ -33,6 +34,7 @@ __all__ = [
     "check_keys",
     "field_of",
     "fields_of",
+    "grade_row",
     "held_words",
     "load_case",
     "parse_case",

@@ -330,6 +330,9 @@ _LOAD = (
         default="none",
     ),
     _choice("load", "direction", "turning direction", ("anticlockwise", "clockwise"), "anticlockwise"),
+    Field(
+        "load", "pulls", "integer", "pulls on the same corners, one after the other", "3", 1, 20, default="1"
+    ),
 )
 
 _MESH = (

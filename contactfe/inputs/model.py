@@ -110,10 +110,11 @@ class ContactInput:
 @dataclass(frozen=True)
 class LoadInput:
     """Load: `lever_arm` in mm from the fastener's axis to the hand, None for a pure couple; turning
-    `direction`."""
+    `direction`; number of `pulls` on the same corners."""
 
     lever_arm: float | None
     direction: str
+    pulls: int = 1
 
 
 @dataclass(frozen=True)

@@ -31,6 +31,7 @@ def to_dict(case: CaseInput) -> dict[str, Any]:
         "load": {
             "lever_arm": "none" if load.lever_arm is None else format_length(load.lever_arm),
             "direction": load.direction,
+            "pulls": load.pulls,
         },
         "mesh": {
             "edge_at_contact": format_length(mesh.edge_at_contact),

@@ -66,7 +66,7 @@ def _load(work: Resolver, fastener: FastenerInput | None) -> LoadInput:
             f"{format_length(arm)} is less than twice the width across flats",
             f'write {format_length(2.0 * fastener.across_flats_nominal)} or more, or "none"',
         )
-    return LoadInput(arm, work.get("load.direction"))
+    return LoadInput(arm, work.get("load.direction"), work.get("load.pulls"))
 
 
 def _mesh(work: Resolver, fastener: FastenerInput | None) -> MeshInput | None:

@@ -173,6 +173,8 @@ def _corner_radius(work: Resolver, known: HexSize | None, shape: str, width: flo
     """Return the radius of the unworn corner (mm)."""
     choice = work.get("fastener.corner") if work.usable("fastener.corner") else "sharp"
     sharp = SHARP_RADIUS * width
+    if not work.given("fastener.corner"):
+        work.origins["fastener.corner"] = "default: sharp, 0.01 x across flats"
     if choice == "sharp":
         return sharp
     if choice == "minimum":

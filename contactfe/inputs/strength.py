@@ -12,10 +12,12 @@ from ..standards import (
     HexSize,
     grade,
     parse_hardness,
+    size,
     tensile_from_hv,
     yield_from_hv,
 )
 from ..units import format_quantity
+from .model import FastenerInput
 from .resolver import Resolver
 
 _YIELD, _HARDNESS, _GRADE = "fastener.yield_strength", "fastener.hardness", "fastener.grade"
@@ -70,6 +72,23 @@ def wrench_strength(work: Resolver) -> float:
     return TOOL_YIELD_SHARE * tensile
 
 
+def grade_row(fastener: FastenerInput) -> Grade | None:
+    """Return the row of the fastener's grade for its thread, or for its width where the grade is that of a bar steel.
+
+    None without a grade. Raises ContactFEError where the grade has no row for it.
+    """
+    if fastener.grade is None:
+        return None
+    known = size(fastener.size) if fastener.size else None
+    return _row(fastener.grade, known, fastener.across_flats_nominal)
+
+
+def _row(name: str, known: HexSize | None, width: float | None) -> Grade:
+    found = grade(name)
+    section = width if found.product == "bar" else known.diameter if known else None
+    return found if section is None else grade(name, section)
+
+
 def _check_pairs(work: Resolver) -> None:
     """Record keys that contradict each other or have no use."""
     if _YIELD in work.values and _HARDNESS in work.values:
@@ -90,11 +109,7 @@ def _grade(work: Resolver, known: HexSize | None, width: float | None) -> Grade 
     if name is None:
         return None
     try:
-        found = grade(name)
-        if work.values.get(_YIELD) is not None:
-            return found
-        section = width if found.product == "bar" else known.diameter if known else None
-        return grade(name, section) if section is not None else found
+        return grade(name) if work.values.get(_YIELD) is not None else _row(name, known, width)
     except ContactFEError as error:
         work.problem(_GRADE, error.message, error.hint)
         return None
@@ -124,7 +139,7 @@ def _by_hardness(work: Resolver, hardness: str, found: Grade | None) -> Strength
     if found is not None:
         ratio = found.tensile_min / found.yield_min
         value = tensile / ratio
-        how = f"in the ratio of grade {found.name}'s least values"
+        how = f"in the ratio of the least values of {found.name}"
     else:
         value = yield_from_hv(hv)
         ratio = tensile / value

@@ -11,6 +11,7 @@ from .fields import FORMAT, TABLES, Field, fields_of
 _SET: dict[str, str] = {
     "fastener.size": '"M10"',
     "fastener.grade": '"8.8"',
+    "fastener.stock": '"bar"',
     "fastener.rounding": '"0 %"',
     "wrench.profile": '"ring-twelve"',
     "wrench.opening": '"middle"',

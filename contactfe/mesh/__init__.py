@@ -5,9 +5,11 @@ from contactfe.mesh.mesher import mesh_outline
 from contactfe.mesh.morph import moved_mesh, same_pieces
 from contactfe.mesh.points import values_at
 from contactfe.mesh.section import BoundarySides, MeshQuality, SectionMesh, least_jacobian
+from contactfe.mesh.shapes import NODES, shapes, side_shapes, side_slopes, slopes
 from contactfe.mesh.sizing import SizeField, fastener_sizes, wrench_sizes
 
 __all__ = [
+    "NODES",
     "BoundarySides",
     "MeshQuality",
     "SectionMesh",
@@ -18,6 +20,10 @@ __all__ = [
     "moved_mesh",
     "read_mesh",
     "same_pieces",
+    "shapes",
+    "side_shapes",
+    "side_slopes",
+    "slopes",
     "values_at",
     "wrench_sizes",
     "write_fields",

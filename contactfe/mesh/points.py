@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from contactfe.errors import ContactFEError
 from contactfe.mesh.section import SectionMesh
+from contactfe.mesh.shapes import shapes, slopes
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -36,24 +37,6 @@ def values_at(mesh: SectionMesh, points: Array) -> csr_matrix:
     rows = np.repeat(np.arange(len(points)), 6)
     values = shapes(local).ravel()
     return csr_matrix((values, (rows, mesh.cells[cell].ravel())), shape=(len(points), len(mesh.nodes)))
-
-
-def shapes(local: Array) -> Array:
-    """The six shape functions at reference coordinates (k, 2), as (k, 6)."""
-    r, s = local.T
-    q = 1.0 - r - s
-    return np.column_stack(
-        [q * (2 * q - 1), r * (2 * r - 1), s * (2 * s - 1), 4 * q * r, 4 * r * s, 4 * s * q]
-    )
-
-
-def slopes(local: Array) -> Array:
-    """Their derivatives along both reference coordinates, (2, k, 6)."""
-    r, s = local.T
-    q, o = 1.0 - r - s, np.zeros(len(local))
-    along_r = np.column_stack([1 - 4 * q, 4 * r - 1, o, 4 * (q - r), 4 * s, -4 * s])
-    along_s = np.column_stack([1 - 4 * q, o, 4 * s - 1, -4 * r, 4 * r, 4 * (q - s)])
-    return np.stack([along_r, along_s])
 
 
 def _holders(mesh: SectionMesh, points: Array) -> tuple[Index, Array]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from contactfe.mesh.shapes import NODES, slopes
 from contactfe.profile import Outline
 
 Array = NDArray[np.float64]
@@ -97,10 +98,7 @@ def _jacobians(nodes: Array, cells: Index) -> Array:
     """
     x = nodes[cells]  # (m, 6, 2)
     out = np.empty((len(cells), 3))
-    for q, (r, s) in enumerate(((0.5, 0.0), (0.5, 0.5), (0.0, 0.5))):
-        lam = 1 - r - s
-        dr = np.array([1 - 4 * lam, 4 * r - 1, 0.0, 4 * (lam - r), 4 * s, -4 * s])
-        ds = np.array([1 - 4 * lam, 0.0, 4 * s - 1, -4 * r, 4 * r, 4 * (lam - s)])
+    for q, (dr, ds) in enumerate(np.moveaxis(slopes(NODES[3:]), 1, 0)):
         xr, xs = np.einsum("j,mjk->mk", dr, x), np.einsum("j,mjk->mk", ds, x)
         out[:, q] = xr[:, 0] * xs[:, 1] - xr[:, 1] * xs[:, 0]
     return out

@@ -47,10 +47,10 @@ def profile_pair(case: CaseInput) -> ProfilePair:
         GeometryError: an outline cannot be built, crosses itself, leaves no wall, or the drawn pair overlaps.
         InputError: the file of an outline cannot be used.
     """
-    drawn = drawn_wrench(case.wrench) if case.wrench.profile == "outline" else None
+    drawn = drawn_wrench(case.wrench) if case.wrench.family.drawn else None
     wrench = drawn.outline if drawn else wrench_outline(case.wrench)
     # Open jaws stand above and below the axis; a flat of the fastener has to face them.
-    first = drawn.first_flat if drawn else math.pi / 2 if case.wrench.profile == "open-end" else 0.0
+    first = drawn.first_flat if drawn else case.wrench.family.first_flat
     fastener, new, flats = _fasteners(case)
     fastener, new = fastener.rotated(first), new.rotated(first)
     check_outline(fastener, "fastener")

@@ -74,7 +74,7 @@ class Sector:
     def points(self, sector: int = 0) -> Array:
         """The outline of one sector as points (RAYS + 1, 2), mm."""
         at = self.first_flat + sector * self.pitch + self.angles
-        return self.radius[:, None] * np.column_stack([np.cos(at), np.sin(at)])
+        return np.asarray(self.radius[:, None] * np.column_stack([np.cos(at), np.sin(at)]))
 
     def polygon(self) -> shapely.Polygon:
         """The whole outline."""
@@ -214,7 +214,7 @@ def _cut(loop: tuple[Piece, ...], angle: float) -> tuple[int, float, Array]:
         if not (side[0] <= 1e-12 < side[1] + 2e-12 and (ends @ ray).max() > 0):
             continue
         if piece.is_arc:
-            u = float(brentq(lambda u, p=piece: _side(p, u, ray), -1e-9, 1 + 1e-9))  # type: ignore[misc]
+            u = float(brentq(lambda u, p=piece: _side(p, u, ray), -1e-9, 1 + 1e-9))
         else:
             u = float(-side[0] / (side[1] - side[0]))
         u = min(max(u, 0.0), 1.0)

@@ -17,6 +17,7 @@ from contactfe.errors import GeometryError
 from contactfe.inputs import WrenchInput
 from contactfe.profile.curves import Array, Outline, Piece, arc, filleted_loop, line
 from contactfe.profile.files import drawn_wrench
+from contactfe.standards import PROFILES
 
 LONGEST_STUB = 10  # widths of the opening: longer ones bend so far that the head's own giving drowns in it
 
@@ -30,19 +31,19 @@ def wrench_outline(wrench: WrenchInput) -> Outline:
         GeometryError: unknown profile, or dimensions that do not fit each other.
         InputError: the file of an outline cannot be used.
     """
-    if wrench.profile == "open-end":
-        return _open_end(wrench)
-    if wrench.profile == "outline":
+    if wrench.profile in _JAWS:
+        return _JAWS[wrench.profile](wrench)
+    if wrench.profile in PROFILES and wrench.family.drawn:
         return drawn_wrench(wrench).outline
     if wrench.profile not in _OPENINGS:
         raise GeometryError(
             f"no outline is built for the profile {wrench.profile!r}",
             where="[wrench] profile",
-            hint="use one of open-end, " + ", ".join(_OPENINGS),
+            hint="use one of " + ", ".join([*_JAWS, *_OPENINGS]),
             slug="unknown-profile",
         )
     vertices = _OPENINGS[wrench.profile](wrench)
-    return _slotted(wrench, vertices) if wrench.profile == "flare-nut" else _closed_ring(wrench, vertices)
+    return _slotted(wrench, vertices) if wrench.family.is_open else _closed_ring(wrench, vertices)
 
 
 def _at(radius: float, angle: float) -> Array:
@@ -275,3 +276,6 @@ def _open_end(w: WrenchInput) -> Outline:
         else:
             pieces.append(line(point, corners[(i + 1) % len(corners)][0], names[i]))
     return Outline((filleted_loop(pieces, radii, rounds),))
+
+
+_JAWS: dict[str, Callable[[WrenchInput], Outline]] = {"open-end": _open_end}

@@ -9,11 +9,15 @@ from contactfe.report.imported import faults_figure, imported_figure
 from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.player import player_view, stage_of
+from contactfe.report.pulls_figure import draw_corner, draw_pulls, pulls_figure
+from contactfe.report.rebuild import rebuilt
+from contactfe.report.score_figures import means_figure, standings_figure
 from contactfe.report.screening import headline, notes, screening_figures, screening_page, search_figure
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
 from contactfe.report.study import study_charts, study_figures
 from contactfe.report.study_pages import study_page
 from contactfe.report.style import FORMATS, save
+from contactfe.report.trial_pages import score_page
 from contactfe.report.why_files import write_why_folder
 
 __all__ = [
@@ -26,8 +30,10 @@ __all__ = [
     "case_page",
     "check_drawn",
     "curve_figure",
+    "draw_corner",
     "draw_curve",
     "draw_pair",
+    "draw_pulls",
     "drawing_figure",
     "end_state",
     "faults_figure",
@@ -35,15 +41,20 @@ __all__ = [
     "headline",
     "imported_figure",
     "log_figure",
+    "means_figure",
     "notes",
     "pair_figure",
     "player_view",
+    "pulls_figure",
+    "rebuilt",
     "save",
+    "score_page",
     "screening_figures",
     "screening_page",
     "search_figure",
     "slip_state",
     "stage_of",
+    "standings_figure",
     "study_charts",
     "study_figures",
     "study_page",

@@ -1,4 +1,4 @@
-"""Figures of bands: how the slip torque scatters, what each input moves, two cases compared, and where they cross."""
+"""Figures of bands: how the torque delivered scatters, what each input moves, two cases compared, and where they cross."""
 
 from __future__ import annotations
 
@@ -11,9 +11,9 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
-from contactfe.bands import Band, Comparison, Crossover, comparison_words, label_of
 from contactfe.inputs import field_of
 from contactfe.report.style import CAUTION, COLOURS, GREY, INK, LINES, MARKERS, SOFT, blank, foot, styled
+from contactfe.uncertainty import Band, Comparison, Crossover, comparison_words, label_of
 from contactfe.units import KINDS
 
 Array = NDArray[np.float64]
@@ -40,7 +40,7 @@ def band_figures(
 
 @styled
 def band_figure(found: Band, target_Nm: float | None = None) -> Figure:
-    """Return the share of samples that slip below a torque, with median and 10 to 90 % band.
+    """Return the share of samples that end below a torque, with median and 10 to 90 % band.
 
     A target torque and the band in which the bolt twists off are drawn where they are known.
     """
@@ -49,9 +49,10 @@ def band_figure(found: Band, target_Nm: float | None = None) -> Figure:
     if target_Nm is not None:
         ax.axvline(target_Nm, color=INK, lw=1.0, ls=LINES[1])
         ax.text(target_Nm, 1.02, f"target {target_Nm:.3g}", ha="center", va="bottom", fontsize=8, color=INK)
-    if found.twist_off_Nm is not None:
-        low, high = float(found.twist_off_Nm.min()), float(found.twist_off_Nm.max())
-        label = f"bolt twists off: {low:.3g} to {high:.3g} N·m"
+    held = found.ends.held_Nm
+    if held is not None:
+        low, high = float(held.min()), float(held.max())
+        label = f"{found.ends.held} twists off: {low:.3g} to {high:.3g} N·m"
         ax.axvspan(low, high, color=TWIST, alpha=0.25, lw=0, hatch="//", label=label)
     ax.legend(loc="upper left", frameon=True, framealpha=1.0, edgecolor="none")
     return figure
@@ -59,7 +60,7 @@ def band_figure(found: Band, target_Nm: float | None = None) -> Figure:
 
 @styled
 def draw_band(found: Band, ax: Axes) -> None:
-    """Draw the cumulated share of samples against slip torque on given axes."""
+    """Draw the cumulated share of samples against torque on given axes."""
     torque = np.sort(found.torque_Nm[found.known])
     share = (np.arange(len(torque)) + 0.5) / len(torque)
     band = f"10 to 90 %: {found.low_Nm:.3g} to {found.high_Nm:.3g} N·m"
@@ -69,7 +70,7 @@ def draw_band(found: Band, ax: Axes) -> None:
     if math.isfinite(found.nominal_Nm):
         label = f"plain case {found.nominal_Nm:.3g} N·m"
         ax.axvline(found.nominal_Nm, color=COLOURS[2], lw=1.4, ls=LINES[3], label=label)
-    ax.set_xlabel("slip torque (N·m)")
+    ax.set_xlabel("torque (N·m)")
     ax.set_ylabel("share of samples below")
     ax.set_ylim(0.0, 1.0)
     ax.set_xlim(left=0.0)
@@ -113,7 +114,7 @@ def tornado_figure(found: Band) -> Figure:
             )
     ax.axvline(middle, color=INK, lw=1.0)
     ax.set_yticks(range(len(items)), [label_of(item.path) for item in items])
-    ax.set_xlabel(f"slip torque (N·m); all at their medians: {found.median_case_Nm:.4g}")
+    ax.set_xlabel(f"torque (N·m); all at their medians: {found.median_case_Nm:.4g}")
     ends = [t for item in items for t in (item.low_Nm, item.high_Nm)] or [found.median_case_Nm]
     room = 0.22 * max(max(ends) - min(ends), 1e-3 * found.median_case_Nm)
     ax.set_xlim(min(ends) - room, max(ends) + room)
@@ -129,20 +130,20 @@ def tornado_figure(found: Band) -> Figure:
 
 @styled
 def comparison_figure(found: Comparison) -> Figure:
-    """Return both slip torques of every sample against each other; above the line the first one slips later."""
+    """Return both torques of every sample against each other; above the line the first one delivers more."""
     figure, ax = _sheet(f"{found.first.name} against {found.second.name}")
     one, two = found.first.torque_Nm[found.known], found.second.torque_Nm[found.known]
     top = 1.06 * max(float(one.max()), float(two.max()), 1e-9)
     ax.plot([0.0, top], [0.0, top], color=SOFT, lw=1.0, ls=LINES[1])
     ahead = one > two
     for which, k, text in ((ahead, 0, found.first.name), (~ahead, 5, found.second.name)):
-        label = f"{text} slips later: {int(which.sum())}"
+        label = f"{text} delivers more: {int(which.sum())}"
         ax.plot(two[which], one[which], ls="none", marker=MARKERS[k], ms=5, color=COLOURS[k], label=label)
     ax.set_xlim(0.0, top)
     ax.set_ylim(0.0, top)
     ax.set_aspect("equal")
-    ax.set_xlabel(f"slip torque of {found.second.name} (N·m)")
-    ax.set_ylabel(f"slip torque of {found.first.name} (N·m)")
+    ax.set_xlabel(f"torque of {found.second.name} (N·m)")
+    ax.set_ylabel(f"torque of {found.first.name} (N·m)")
     ax.grid(True)
     ax.legend(loc="lower right", frameon=True, framealpha=1.0, edgecolor="none")
     words = comparison_words(found)
@@ -172,7 +173,7 @@ def crossover_figure(found: Crossover) -> Figure:
         ax.axvline(middle, color=INK, lw=1.0, ls=LINES[3])
     unit = f" ({KINDS[kind].shown})" if kind in KINDS else ""
     ax.set_xlabel(label_of(found.path) + unit)
-    ax.set_ylabel("slip torque (N·m)")
+    ax.set_ylabel("torque (N·m)")
     ax.set_ylim(bottom=0.0)
     ax.grid(True)
     ax.legend(loc="upper right", frameon=True, framealpha=1.0, edgecolor="none")

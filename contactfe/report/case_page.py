@@ -6,6 +6,7 @@ import json
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
+from typing import Any
 
 from matplotlib.figure import Figure
 
@@ -20,6 +21,7 @@ from contactfe.report.inputs import input_tables
 from contactfe.report.page import Picture, picture, render, sha256_of
 from contactfe.report.pair import pair_makers
 from contactfe.report.player import player_view
+from contactfe.report.reader_units import Units, shown
 from contactfe.report.style import data_uri
 from contactfe.report.words import case_words, number, plain
 
@@ -60,39 +62,54 @@ def case_page(
     version: str,
     figures: Mapping[str, Figure] | None = None,
     attempts: Attempts | None = None,
+    units: Units = "si",
 ) -> str:
     """Return the page of a case as HTML text. The same record and version give the same text.
 
     Figures that are drawn already are not drawn again. With `attempts` a player that cannot be drawn is left out.
     """
+    return page_of(case_view(record, version, figures, attempts, units))
+
+
+def page_of(view: Mapping[str, Any]) -> str:
+    """Return the page of a case from its view: that of `case_view`, or the same read from a file."""
+    return render("case.html", script="player.js" if view["player"] else "", **view)
+
+
+def case_view(
+    record: CaseRecord,
+    version: str,
+    figures: Mapping[str, Figure] | None = None,
+    attempts: Attempts | None = None,
+    units: Units = "si",
+) -> dict[str, Any]:
+    """Return all that the page of a case shows, as plain values that go into a file."""
     figures = case_figures(record, attempts) if figures is None else figures
     case, early = record.built.case, record.estimate.early
     player = player_view(record) if attempts is None else attempts.draw("player", lambda: player_view(record))
-    return render(
-        "case.html",
-        script="player.js" if player else "",
-        title=case.name,
-        words=f"{case_words(case)}; the wrench turns {case.load.direction}",
-        held=record.held,
-        headline=headline(record),
-        ended=end_sentence(record),
-        limits=limit_rows(record),
-        answers=_answers(record),
-        early=_early_note(early.torque_Nm) if early else "",
-        cautions=record.cautions(),
-        player=player,
-        figures=_pictures(record, figures),
-        inputs=input_tables(case),
-        audit=_audit_rows(record),
-        solved=len(record.curve.solutions),
-        mesh_columns=list(_MESH.values()),
-        meshes=_mesh_rows(record),
-        json_address=data_uri(record_json(record, version).encode(), "application/json"),
-        csv_address=data_uri(curve_csv(record).encode(), "text/csv"),
-        version=version,
-        inputs_hash=sha256_of(to_dict(case)),
-        model=model_words(record),
-    )
+    return {
+        "title": case.name,
+        "words": f"{case_words(case)}; the wrench turns {case.load.direction}",
+        "held": record.held,
+        "headline": headline(record, units),
+        "ended": end_sentence(record, units),
+        "limits": [asdict(row) for row in limit_rows(record, units)],
+        "answers": _answers(record, units),
+        "early": _early_note(early.torque_Nm) if early else "",
+        "cautions": record.cautions(),
+        "player": asdict(player) if player else None,
+        "figures": [asdict(one) for one in _pictures(record, figures)],
+        "inputs": {name: [asdict(row) for row in rows] for name, rows in input_tables(case).items()},
+        "audit": _audit_rows(record),
+        "solved": len(record.curve.solutions),
+        "mesh_columns": list(_MESH.values()),
+        "meshes": _mesh_rows(record),
+        "json_address": data_uri(record_json(record, version).encode(), "application/json"),
+        "csv_address": data_uri(curve_csv(record).encode(), "text/csv"),
+        "version": version,
+        "inputs_hash": sha256_of(to_dict(case)),
+        "model": model_words(record),
+    }
 
 
 def record_json(record: CaseRecord, version: str) -> str:
@@ -108,7 +125,7 @@ def curve_csv(record: CaseRecord) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _answers(record: CaseRecord) -> list[Mapping[str, str]]:
+def _answers(record: CaseRecord, units: Units) -> list[Mapping[str, str]]:
     """The numbers of the case that stand in no other table of the page."""
     values = record.answers()
     rows: list[Mapping[str, str]] = []
@@ -116,8 +133,10 @@ def _answers(record: CaseRecord) -> list[Mapping[str, str]]:
         value = values[answer.key]
         if answer.key in _IN_LIMITS:
             continue
-        shown = "none" if value is None else number(value) if isinstance(value, float | int) else str(value)
-        rows.append({"label": answer.label, "value": shown, "unit": answer.unit, "meaning": answer.meaning})
+        text, unit = ("none" if value is None else str(value)), answer.unit
+        if isinstance(value, float | int) and not isinstance(value, bool):
+            text, unit = shown(float(value), answer.unit, units)
+        rows.append({"label": answer.label, "value": text, "unit": unit, "meaning": answer.meaning})
     return rows
 
 

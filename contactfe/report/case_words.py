@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from contactfe.case import CaseRecord, Limit
-from contactfe.report.words import ENDS, both_torques, case_words, number
+from contactfe.report.reader_units import Units, both, shown
+from contactfe.report.words import ENDS, case_words, number
 
 LIMIT_NAMES = {
     "grip": "grip (slip)",
@@ -21,45 +22,46 @@ class LimitRow:
 
     name: str
     torque: str
+    band: str
     rotation: str
     margin: str
     note: str
     ends: bool
 
 
-def headline(record: CaseRecord) -> str:
+def headline(record: CaseRecord, units: Units = "si") -> str:
     """Return what the pair delivers and what ends it, in a few words: "Slips at 103.2 N·m (76.1 lbf·ft)"."""
     if record.ended_by == "turns-freely":
         return "Turns freely: it does not grip"
-    return f"{ENDS[record.ended_by].headline} {both_torques(record.torque_Nm)}"
+    return f"{ENDS[record.ended_by].headline} {both(record.torque_Nm, units)}"
 
 
-def end_sentence(record: CaseRecord) -> str:
+def end_sentence(record: CaseRecord, units: Units = "si") -> str:
     """Return by what margin the next limit follows, "" where nothing does."""
     following, margin = record.next_limit, record.margin
     if following is None or following.torque_Nm is None or margin is None:
         return ""
     name = LIMIT_NAMES[following.kind]
-    return f"Next limit: {name} at {both_torques(following.torque_Nm)}, {100 * margin:.0f} % higher."
+    return f"Next limit: {name} at {both(following.torque_Nm, units)}, {100 * margin:.0f} % higher."
 
 
-def limit_rows(record: CaseRecord) -> list[LimitRow]:
+def limit_rows(record: CaseRecord, units: Units = "si") -> list[LimitRow]:
     """Return the limits, the lowest torque first, each with its margin over the torque delivered."""
-    return [_limit_row(record, limit) for limit in record.limits]
+    return [_limit_row(record, limit, units) for limit in record.limits]
 
 
-def _limit_row(record: CaseRecord, limit: Limit) -> LimitRow:
+def _limit_row(record: CaseRecord, limit: Limit, units: Units) -> LimitRow:
     ends = limit is record.limits[0]
-    torque = "not known" if limit.torque_Nm is None else number(limit.torque_Nm)
+    torque = "not known" if limit.torque_Nm is None else " ".join(shown(limit.torque_Nm, "N·m", units))
+    band = ""
     if limit.band_Nm is not None:
-        torque += f" ({number(limit.band_Nm[0])} to {number(limit.band_Nm[1])})"
+        band = " to ".join(" ".join(shown(value, "N·m", units)) for value in limit.band_Nm)
     over = "" if limit.torque_Nm is None else f"{100 * (limit.torque_Nm / record.torque_Nm - 1):+.0f} %"
     rotation = "beyond slip" if limit.rotation_deg is None else number(limit.rotation_deg)
     if limit.torque_Nm is None:
         rotation = ""
-    return LimitRow(
-        LIMIT_NAMES[limit.kind], torque, rotation, "ends the pull" if ends else over, limit.note, ends
-    )
+    name, margin = LIMIT_NAMES[limit.kind], "ends the pull" if ends else over
+    return LimitRow(name, torque, band, rotation, margin, limit.note, ends)
 
 
 def model_words(record: CaseRecord) -> str:

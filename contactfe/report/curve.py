@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -12,7 +13,7 @@ from matplotlib.patches import Patch
 from contactfe.case import CaseRecord
 from contactfe.report.case_words import header
 from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, blank, foot, heading, styled
-from contactfe.report.words import ENDS, imperial, length, number
+from contactfe.report.words import ENDS, LBF_FT, imperial, length, number
 from contactfe.turn import bearing_depth, smooth_through
 
 
@@ -20,7 +21,7 @@ from contactfe.turn import bearing_depth, smooth_through
 def curve_figure(record: CaseRecord) -> Figure:
     """Return the figure of torque (N m, over the engaged depth) against rotation (deg)."""
     figure = blank(7.6, 5.0)
-    ax = figure.add_axes((0.095, 0.165, 0.875, 0.69))
+    ax = figure.add_axes((0.095, 0.165, 0.82, 0.69))
     draw_curve(record, ax)
     heading(figure, record.built.case.name, header(record))
     foot(figure, CAUTION)
@@ -35,6 +36,8 @@ def draw_curve(record: CaseRecord, ax: Axes) -> None:
     ax.set_xlabel("rotation of the wrench's head (deg)")
     ax.set_ylabel(f"torque over {length(depth)} mm engaged depth (N·m)")
     ax.grid(True)
+    inch = ax.secondary_yaxis("right", functions=(_to_inch, _from_inch))
+    inch.set_ylabel("torque (lbf·ft)")
     e = record.estimate
     if e.turns_freely or e.slip_torque_Nm is None:
         _draw_free(ax)
@@ -61,6 +64,14 @@ def draw_curve(record: CaseRecord, ax: Axes) -> None:
         _mark_slip(ax, e.slip_rotation_deg, e.slip_torque_Nm, right)
     band = Patch(color=GREY, label=f"free play {number(play)}° each way")
     ax.legend(handles=[band], loc="lower right", frameon=True, framealpha=1.0, edgecolor="none")
+
+
+def _to_inch(torque: Any) -> Any:
+    return np.asarray(torque) / LBF_FT
+
+
+def _from_inch(torque: Any) -> Any:
+    return np.asarray(torque) * LBF_FT
 
 
 def _draw_free(ax: Axes) -> None:

@@ -74,9 +74,9 @@ def across_corners(case: CaseInput, pair: ProfilePair, fastener: Outline) -> flo
 
 def dimensions_of(case: CaseInput, pair: ProfilePair) -> list[Dimension]:
     """Return the dimensions that are drawn, those next to the pair first on each side."""
-    if case.wrench.profile == "outline":
+    if case.wrench.family.drawn:
         return _of_drawn(pair)
-    return _of_open_end(case, pair) if case.wrench.profile == "open-end" else _of_ring(case, pair)
+    return _of_ring(case, pair) if case.wrench.family.is_ring else _of_open_end(case, pair)
 
 
 def _of_drawn(pair: ProfilePair) -> list[Dimension]:
@@ -151,7 +151,7 @@ def wall_of(case: CaseInput, pair: ProfilePair) -> tuple[float, Point, Point]:
     where there are any.
     """
     outside, points = _outside(pair), _inside(pair)
-    if case.wrench.profile in ("open-end", "outline"):
+    if not case.wrench.family.is_ring:
         back = np.array([math.cos(pair.handle_direction), math.sin(pair.handle_direction)])
         points = _chosen(points, points @ back >= 0)
         points = _chosen(points, points[:, 1] > 0)

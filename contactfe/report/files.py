@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +14,8 @@ from contactfe.case import CaseRecord
 from contactfe.files import write_together
 from contactfe.mesh import SectionMesh, write_fields
 from contactfe.report.attempts import Attempts
-from contactfe.report.case_page import case_figures, case_page, curve_csv, record_json
+from contactfe.report.case_page import case_figures, case_view, curve_csv, page_of, record_json
+from contactfe.report.reader_units import Units
 from contactfe.report.state import BodyState, SlipState, end_state
 from contactfe.report.style import save
 
@@ -47,13 +49,16 @@ class Written:
 
 NUMBERS = ("case.json", "curve.csv", "fields.vtu")
 PICTURES = ("curve", "pair", "pair-at-slip", "drawing")
-PAGE = "case.html"
+PAGE, VIEW = "case.html", "page.json"
 
 
-def write_case_folder(record: CaseRecord, folder: Path, version: str, kind: str = "png") -> Written:
+def write_case_folder(
+    record: CaseRecord, folder: Path, version: str, kind: str = "png", units: Units = "si"
+) -> Written:
     """Write numbers, pictures and page of a case into a folder, made if absent; pictures as "png", "svg" or "pdf".
 
-    First the numbers (case.json, curve.csv, fields.vtu), then the pictures and the page: one that cannot be drawn is
+    First the numbers (case.json, curve.csv, fields.vtu), then the pictures, the page and page.json, from which the page
+    can be built again: a picture that cannot be drawn is
     left out and named. Files are written beside first and then moved in one by one, so that none is ever half written.
 
     Raises:
@@ -62,7 +67,9 @@ def write_case_folder(record: CaseRecord, folder: Path, version: str, kind: str 
     folder = Path(folder)
     attempts = Attempts()
     numbers = write_together(folder, lambda part: _write_numbers(record, part, version))
-    pictures = write_together(folder, lambda part: _write_pictures(record, part, (version, kind), attempts))
+    pictures = write_together(
+        folder, lambda part: _write_pictures(record, part, (version, kind, units), attempts)
+    )
     return Written((*numbers, *pictures), tuple(attempts.failures))
 
 
@@ -72,15 +79,18 @@ def _write_numbers(record: CaseRecord, folder: Path, version: str) -> None:
     write_fields(folder / "fields.vtu", fields(record))
 
 
-def _write_pictures(record: CaseRecord, folder: Path, told: tuple[str, str], attempts: Attempts) -> None:
-    version, kind = told
+def _write_pictures(
+    record: CaseRecord, folder: Path, told: tuple[str, str, Units], attempts: Attempts
+) -> None:
+    version, kind, units = told
     figures = case_figures(record, attempts)
     for name, figure in figures.items():
         path = folder / f"{name}.{kind}"
         attempts.draw(path.name, lambda figure=figure, path=path: save(figure, path))  # type: ignore[misc]
-    page = attempts.draw(PAGE, lambda: case_page(record, version, figures, attempts))
-    if page is not None:
-        (folder / PAGE).write_text(page, encoding="utf-8")
+    view = attempts.draw(PAGE, lambda: case_view(record, version, figures, attempts, units))
+    if view is not None:
+        (folder / VIEW).write_text(json.dumps(view, ensure_ascii=False) + "\n", encoding="utf-8")
+        (folder / PAGE).write_text(page_of(view), encoding="utf-8")
 
 
 def _part(body: BodyState, number: int) -> Part:

@@ -145,10 +145,10 @@ def _wrench_rules(case: CaseInput) -> dict[str, str]:
     steel = material("steel", 0.0)
     if (w.elastic_modulus, w.poisson) == (steel.elastic_modulus, steel.poisson):
         found["wrench.elastic_modulus"] = found["wrench.poisson_ratio"] = f"steel; {elastic_source('steel')}"
-    if w.profile == "outline":
+    if w.family.drawn:
         return {**found, "wrench.opening": "measured in the outline"}
     try:
-        limits = opening_limits(f.across_flats_nominal, bool(f.size and size(f.size).inch))
+        limits = opening_limits(f.across_flats_nominal, f.inch)
     except ContactFEError:
         return found  # no standard reaches this width: the opening was given
     for word, value in (("tight", limits.lower), ("middle", limits.middle), ("loose", limits.upper)):

@@ -11,11 +11,11 @@ from contactfe.errors import ContactFEError
 from contactfe.inputs import field_of
 from contactfe.report.words import PROFILES, number
 from contactfe.standards import grade, size
-from contactfe.study.tables import FIRST_TO_GO, delivered_torque, label, mark
+from contactfe.study.tables import FIRST_TO_GO, label, mark
 from contactfe.units import KINDS, parse_number, parse_quantity
 
 Row = Mapping[str, Any]
-Outcome = Literal["slips", "free", "failed"]
+Outcome = Literal["holds", "free", "failed"]
 
 PROFILE, ROUNDING = "wrench.profile", "fastener.rounding"
 STRENGTHS = ("fastener.grade", "fastener.yield_strength")
@@ -42,11 +42,27 @@ class Swept:
         return f"{self.label} ({self.unit})" if self.unit else self.label
 
 
-def outcome(row: Row) -> Outcome:
-    """Return what became of a case: it slips at a torque, turns freely, or has no answer."""
+def end_of(row: Row) -> str:
+    """Return what ends the pull of a row ("grip", "wrench", "bolt", "bar", "turns-freely"), "failed" without an answer.
+
+    A table without that column, as an older one, says only whether the grip is lost.
+    """
     if str(row.get("turns_freely")).strip().lower() in _TRUE:
-        return "free"
-    return "slips" if answer(row, "slip_torque_Nm") is not None else "failed"
+        return "turns-freely"
+    if _delivered(row) is None:
+        return "failed"
+    return str(row.get("ended_by") or "grip")
+
+
+def outcome(row: Row) -> Outcome:
+    """Return what became of a case: it delivers a torque, turns freely, or has no answer."""
+    end = end_of(row)
+    return "failed" if end == "failed" else "free" if end == "turns-freely" else "holds"
+
+
+def _delivered(row: Row) -> float | None:
+    torque = answer(row, "torque_Nm")
+    return answer(row, "slip_torque_Nm") if torque is None else torque
 
 
 def answer(row: Row, key: str) -> float | None:
@@ -62,9 +78,12 @@ def answer(row: Row, key: str) -> float | None:
 
 
 def band_of(row: Row) -> tuple[float, float, float] | None:
-    """Return median, 10 % and 90 % of the slip torque (N m) of a row that has a band, None for another."""
-    found = [answer(row, f"slip_torque_{name}_Nm") for name in ("median", "p10", "p90")]
-    return None if None in found else tuple(found)  # type: ignore[return-value]
+    """Return median, 10 % and 90 % of the torque (N m) of a row that has a band, None for another."""
+    for prefix in ("torque", "slip_torque"):  # the second in older tables
+        found = [answer(row, f"{prefix}_{name}_Nm") for name in ("median", "p10", "p90")]
+        if None not in found:
+            return tuple(found)  # type: ignore[return-value]
+    return None
 
 
 def torque_of(row: Row) -> float | None:
@@ -75,7 +94,7 @@ def torque_of(row: Row) -> float | None:
     band = band_of(row)
     if band is not None:
         return band[0]
-    return 0.0 if outcome(row) == "free" else delivered_torque(row)
+    return 0.0 if outcome(row) == "free" else _delivered(row)
 
 
 def value_of(row: Row, path: str) -> Any:
@@ -146,12 +165,12 @@ def row_words(row: Row, paths: Sequence[str]) -> str:
 
 
 def mark_of(row: Row) -> str:
-    """Return the mark behind the torque of a row where its wrench does not stand it, else nothing."""
+    """Return the mark behind the torque of a row whose pull does not end by slip, else nothing."""
     return mark(row)
 
 
-def gives_way_first(row: Row) -> bool:
-    """Return whether the wrench of a row gives way before the grip is lost."""
+def ends_before_slip(row: Row) -> bool:
+    """Return whether wrench, bolt or bar ends the pull of a row before the grip is lost."""
     return mark_of(row) in FIRST_TO_GO
 
 
@@ -161,7 +180,7 @@ def torque_words(row: Row) -> str:
     if band is not None:
         return f"{number(band[0])} ({number(band[1])} to {number(band[2])}){mark_of(row)}"
     state = outcome(row)
-    if state == "slips":
+    if state == "holds":
         return number(torque_of(row) or 0.0) + mark_of(row)
     return "turns freely" if state == "free" else "no answer"
 

@@ -1,4 +1,4 @@
-"""Figures of a study: slip torque of every case, one figure per profile, and the profiles against each
+"""Figures of a study: torque of every case, one figure per profile, and the profiles against each
 other.
 """
 
@@ -21,7 +21,7 @@ from contactfe.report.rows import (
     Row,
     Swept,
     band_of,
-    gives_way_first,
+    ends_before_slip,
     outcome,
     row_words,
     strength_of,
@@ -30,6 +30,8 @@ from contactfe.report.rows import (
     value_of,
     value_words,
 )
+from contactfe.report.study_finding import finding_of, weakest_rows
+from contactfe.report.study_map import best_map
 from contactfe.report.style import CAUTION, COLOURS, INK, LINES, MARKERS, SOFT, blank, foot, save, styled
 from contactfe.report.words import PROFILES
 
@@ -37,7 +39,7 @@ Lines = dict[str, list[Row]]
 ALL = "all cases"
 SHADED = 3  # lines whose bands are drawn as areas; more would hide each other
 APART = 0.012  # of the axis: how far error bars of several lines stand from each other
-RING: dict[str, Any] = {"ls": "none", "marker": "o", "color": INK, "mfc": "none", "mew": 1.1, "ms": 12}
+CIRCLE: dict[str, Any] = {"ls": "none", "marker": "o", "color": INK, "mfc": "none", "mew": 1.1, "ms": 12}
 
 
 def study_figures(rows: Sequence[Row], folder: Path) -> list[Path]:
@@ -57,9 +59,9 @@ def study_figures(rows: Sequence[Row], folder: Path) -> list[Path]:
 
 
 def study_charts(rows: Sequence[Row]) -> dict[str, Figure]:
-    """Return the figures of a study by name: "slip-torque-PROFILE" for each profile, and "comparison".
+    """Return the figures of a study by name: "torque-PROFILE" for each profile, "comparison", and "best-wrench".
 
-    The torque reached (slip, or less where the wrench gives way first) stands against the rounding, or against
+    The torque delivered stands against the rounding, or against
     the first swept number where no rounding was swept, or against the first swept words; one line for each
     combination of the other inputs. Cases that turn freely stand at zero. Cases with a band stand at their median,
     with the band from 10 to 90 %. The comparison takes the lowest strength and the first value of every other input
@@ -68,31 +70,32 @@ def study_charts(rows: Sequence[Row]) -> dict[str, Figure]:
     swept = swept_inputs(rows)
     across = horizontal(swept)
     if across is not None and across.path == PROFILE:
-        return {"slip-torque": torque_chart(rows, across, "slip torque by profile")}
+        return {"torque": torque_chart(rows, across, "Torque delivered by profile")}
     figures: dict[str, Figure] = {}
     for profile in _profiles(rows):
         own = [row for row in rows if str(value_of(row, PROFILE)) == profile]
-        name = f"slip-torque-{profile}" if profile else "slip-torque"
-        figures[name] = torque_chart(
-            own, across, PROFILES.get(profile, profile) or "slip torque of all cases"
-        )
+        name = f"torque-{profile}" if profile else "torque"
+        figures[name] = torque_chart(own, across, _title(profile))
     if across is not None and any(item.path == PROFILE for item in swept):
         chart = comparison_chart(rows, swept, across)
         if chart is not None:
             figures["comparison"] = chart
+        chart = best_map(rows, swept, across)
+        if chart is not None:
+            figures["best-wrench"] = chart
     return figures
 
 
 @styled
 def torque_chart(rows: Sequence[Row], across: Swept | None, title: str) -> Figure:
-    """Return slip torque (N m) against one swept input, one line per combination of the others."""
+    """Return the torque delivered (N m) against one swept input, one line per combination of the others."""
     others = [item.path for item in swept_inputs(rows) if across is None or item.path != across.path]
     lines: Lines = {}
     for row in sorted(rows, key=lambda r: (strength_of(r), row_words(r, others))):
         lines.setdefault(row_words(row, others) or ALL, []).append(row)
     figure, ax = _sheet(title, len(lines) + 1)
     _draw_lines(ax, lines, across, 1.0)
-    ax.set_ylabel("slip torque (N·m)")
+    ax.set_ylabel("torque delivered (N·m)")
     _legend(ax, lines)
     _note_failures(figure, rows)
     return figure
@@ -106,12 +109,7 @@ def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept)
     None when no profile grips there, so that there is nothing to refer to.
     """
     fixed = [item for item in swept if item.path not in (PROFILE, across.path)]
-    weakest = min(strength_of(row) for row in rows)
-    chosen = [row for row in rows if strength_of(row) == weakest]
-    for item in fixed:
-        if item.path not in STRENGTHS:
-            first = next(v for v in item.values if any(value_of(row, item.path) == v for row in chosen))
-            chosen = [row for row in chosen if value_of(row, item.path) == first]
+    chosen = weakest_rows(rows, swept, across)
     start = [torque_of(row) or 0.0 for row in chosen if value_of(row, across.path) == across.values[0]]
     best = max(start, default=0.0)
     if best <= 0:
@@ -120,14 +118,16 @@ def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept)
     for profile in _profiles(chosen):
         lines[PROFILES.get(profile, profile)] = [row for row in chosen if value_of(row, PROFILE) == profile]
     what = row_words(chosen[0], [item.path for item in fixed])
-    figure, ax = _sheet(f"profiles compared{f': {what}' if what else ''}", len(lines) + 1)
+    found = finding_of(chosen, across)
+    title = found or "Profiles compared"
+    figure, ax = _sheet(f"{title}{f' ({what})' if what else ''}", len(lines) + 1)
     _draw_lines(ax, lines, across, best / 100.0)
     new = (
         "new"
         if across.path == ROUNDING and across.values[0] == 0.0
         else value_words(across.path, across.values[0])
     )
-    ax.set_ylabel(f"slip torque (% of the best one, {new}: {best:.0f} N·m)")
+    ax.set_ylabel(f"torque (% of the best, {new}: {best:.0f} N·m)")
     _legend(ax, lines)
     _note_failures(figure, chosen)
     return figure
@@ -166,19 +166,30 @@ def _free(row: Row) -> bool:
     return torque_of(row) == 0.0
 
 
+def _title(profile: str) -> str:
+    name = PROFILES.get(profile, profile)
+    return f"{name[:1].upper()}{name[1:]}: torque delivered" if name else "Torque delivered of all cases"
+
+
 def _sheet(title: str, entries: int) -> tuple[Figure, Axes]:
-    """A figure with one pair of axes and room on the right for a legend of some entries."""
-    figure = blank(8.6, max(4.9, 1.6 + 0.24 * entries))
-    ax = figure.add_axes((0.085, 1.1 / figure.get_figheight(), 0.575, 1.0 - 1.65 / figure.get_figheight()))
-    figure.text(0.012, 0.965, title, fontsize=12, fontweight="bold", ha="left", va="top")
+    """A figure with one pair of axes and room below for a legend of some entries in two columns."""
+    rows = math.ceil(entries / 2)
+    below, height = 0.95 + 0.2 * rows, 4.5 + 0.2 * rows
+    figure = blank(7.6, height)
+    lines = textwrap.wrap(title, 62)
+    top = 0.28 + 0.19 * len(lines)
+    ax = figure.add_axes((0.095, below / height, 0.885, 1.0 - (below + top) / height))
+    figure.text(
+        0.012, 1 - 0.1 / height, "\n".join(lines), fontsize=12, fontweight="bold", ha="left", va="top"
+    )
     foot(figure, CAUTION)
     ax.grid(True)
     return figure, ax
 
 
 def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> None:
-    """Draw every line, torques over a unit; filled markers for cases that slip, hollow ones for free ones, and a ring
-    round those whose wrench gives way first."""
+    """Draw every line, torques over a unit; filled markers, hollow ones for free ones, a circle
+    round those whose pull ends before slip."""
     _draw_bands(ax, lines, across, unit)
     for k, rows in enumerate(lines.values()):
         look = _look(k)
@@ -190,9 +201,9 @@ def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> No
             x, y = [p[0] for p in points if p[2] == free], [p[1] for p in points if p[2] == free]
             marker = {**look, "ls": "none", "mfc": "white" if free else look["color"], "mew": 1.4, "ms": 7}
             ax.plot(x, y, zorder=4, clip_on=False, **marker)
-        weak = [(_place(row, across), _height(row, unit)) for row in rows if gives_way_first(row)]
+        weak = [(_place(row, across), _height(row, unit)) for row in rows if ends_before_slip(row)]
         if weak:
-            ax.plot([p[0] for p in weak], [p[1] for p in weak], zorder=5, clip_on=False, **RING)
+            ax.plot([p[0] for p in weak], [p[1] for p in weak], zorder=5, clip_on=False, **CIRCLE)
     heights = [_height(row, unit) for rows in lines.values() for row in rows]
     heights += [band[2] / unit for rows in lines.values() for row in rows if (band := band_of(row))]
     top = max((h for h in heights if not math.isnan(h)), default=0.0)
@@ -254,9 +265,16 @@ def _legend(ax: Axes, lines: Lines) -> None:
     if any(_free(row) for row in rows):
         hollow: dict[str, Any] = {"ls": "none", "marker": "o", "color": SOFT, "mfc": "white", "mew": 1.4}
         handles.append(Line2D([], [], label="hollow, at zero: turns freely", **hollow))
-    if any(gives_way_first(row) for row in rows):
-        handles.append(Line2D([], [], label="ringed: the wrench gives way first", **RING))
-    ax.legend(handles=handles, loc="upper left", bbox_to_anchor=(1.02, 1.0), borderaxespad=0.0)
+    if any(ends_before_slip(row) for row in rows):
+        handles.append(
+            Line2D([], [], label="circled: wrench, bolt or bar ends the pull before slip", **CIRCLE)
+        )
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    height = figure.get_figheight() * ax.get_position().height
+    ax.legend(
+        handles=handles, loc="upper left", ncols=2, bbox_to_anchor=(0.0, -0.5 / height), borderaxespad=0.0
+    )
 
 
 def _note_failures(figure: Figure, rows: Sequence[Row]) -> None:

@@ -1,4 +1,4 @@
-"""The page of a study: slip torque of every case in one table, the figures, and all numbers of all cases."""
+"""The page of a study: torque of every case in one table, the figures, and all numbers of all cases."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from contactfe.report.rows import (
     Swept,
     answer,
     band_of,
-    gives_way_first,
+    end_of,
     mark_of,
     outcome,
     row_words,
@@ -27,7 +27,10 @@ from contactfe.report.rows import (
     value_words,
 )
 from contactfe.report.study import horizontal, study_charts
-from contactfe.report.words import BAND, PROFILES, number, plain
+from contactfe.report.study_finding import finding_of, weakest_rows
+from contactfe.report.study_ranking import ranking_view
+from contactfe.report.style import data_uri
+from contactfe.report.words import BAND, ENDS, PROFILES, both_torques, counts, number, plain
 from contactfe.study.tables import label, mark_words
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
@@ -36,7 +39,7 @@ _OWN = ("name", "question", "cautions")  # entries of the study's description th
 
 @dataclass(frozen=True)
 class Cell:
-    """One slip torque in the table: its text, and "slips", "free" or "failed"."""
+    """One torque in the table: its text, and "holds", "free" or "failed"."""
 
     text: str
     kind: str
@@ -48,34 +51,45 @@ def study_page(
     version: str,
     figures: Mapping[str, Figure] | None = None,
     odds: Sequence[Row] = (),
+    csv: str = "",
 ) -> str:
     """Return the page of a study as HTML text. The same rows, description and version give the same text.
 
     Rows carry the names of the results table and the swept inputs by dotted path. Of `meta`, "name" heads
     the page, "question" stands below it, "cautions" (a list) join the general caution; the rest is listed at
     the end. Figures that are drawn already are not drawn again. `odds` are the pairs of profiles of a study with
-    distributions.
+    distributions; `csv` the text of the results table, for its download.
     """
     charts = study_charts(rows) if figures is None else figures
     swept = swept_inputs(rows)
+    across = horizontal(swept)
     head, where = _headline(rows, swept)
-    # The comparison answers the question of a study, so it stands first.
-    ordered = sorted(charts.items(), key=lambda item: item[0] != "comparison")
+    # What answers the question of a study stands first, and its title is the finding.
+    first = ("comparison", "best-wrench")
+    ordered = sorted(
+        charts.items(), key=lambda item: first.index(item[0]) if item[0] in first else len(first)
+    )
+    finding = finding_of(weakest_rows(rows, swept, across), across) if across is not None else ""
     return render(
         "study.html",
+        script="study.js",
         title=str(meta.get("name") or "study"),
         question=str(meta.get("question") or ""),
         headline=head,
+        finding=finding,
         where=where,
-        counts=_counts(rows),
+        held=_held(rows),
+        counts=f"{len(rows)} cases: {counts([end_of(row) for row in rows])}.",
         failed=[_failure(row, k) for k, row in enumerate(rows) if outcome(row) == "failed"],
         cautions=[*map(str, meta.get("cautions") or ()), SAFETY],
         pivot=_pivot(rows, swept),
         bands=any(band_of(row) is not None for row in rows),
         odds=_odds(odds),
         marks=mark_words(mark_of(row) for row in rows),
-        figures=[_picture(name, figure) for name, figure in ordered],
+        figures=[_picture(name, figure, finding) for name, figure in ordered],
+        ranking=ranking_view(rows, swept, across),
         table=_all_cases(rows, swept),
+        csv_address=data_uri(csv.encode(), "text/csv") if csv else "",
         about=[(key.replace("_", " "), _about(value)) for key, value in meta.items() if key not in _OWN],
         version=version,
         inputs_hash=sha256_of(
@@ -86,27 +100,35 @@ def study_page(
 
 
 def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
-    """The largest torque that a case of the study reaches, and the case that has it."""
-    slipping = [row for row in rows if outcome(row) == "slips"]
-    if not slipping:
+    """The largest torque that a case of the study delivers with what ends it, and the case that has it."""
+    holding = [row for row in rows if outcome(row) == "holds"]
+    if not holding:
         return (
             "No case grips" if any(outcome(row) == "free" for row in rows) else "No case has an answer"
         ), ""
-    best = max(slipping, key=lambda row: torque_of(row) or 0.0)
+    best = max(holding, key=lambda row: torque_of(row) or 0.0)
     where, band = row_words(best, [item.path for item in swept]), band_of(best)
-    torque = f"{number(torque_of(best) or 0.0)} N·m"
+    torque = f"Largest torque: {both_torques(torque_of(best) or 0.0)}"
     if band is not None:
         reach = f"{number(band[1])} to {number(band[2])} N·m in eight of ten samples"
-        return f"Largest slip torque: {torque}", f"{where}; {reach}" if where else reach
-    if gives_way_first(best):
-        return f"Largest torque: {torque}, where the wrench gives way", where
-    return f"Largest slip torque: {torque}", where
+        return torque, f"{where}; {reach}" if where else reach
+    end = end_of(best)
+    return torque if end == "grip" else f"{torque}, where {ENDS[end].event}", where
 
 
-def _counts(rows: Sequence[Row]) -> str:
-    count = {kind: sum(outcome(row) == kind for row in rows) for kind in ("slips", "free", "failed")}
-    text = f"{len(rows)} cases: {count['slips']} slip, {count['free']} turn freely"
-    return f"{text}, {count['failed']} without an answer." if count["failed"] else f"{text}."
+def _held(rows: Sequence[Row]) -> str:
+    """What is held below the head, where bolts or bars end pulls; "" where the table does not say."""
+    ends = {end_of(row) for row in rows}
+    limited = [row for row in rows if answer(row, "twist_off_torque_Nm") is not None]
+    if "bolt" in ends:
+        count = sum(end_of(row) == "bolt" for row in rows)
+        return f"Held below the head: bolts; their shanks end {count} of {len(rows)} pulls before the grip is lost."
+    if "bar" in ends:
+        count = sum(end_of(row) == "bar" for row in rows)
+        return (
+            f"Held below the head: solid bars; they end {count} of {len(rows)} pulls before the grip is lost."
+        )
+    return "What is held below the head is stronger than the grip in every case." if limited else ""
 
 
 def _name(row: Row, k: int) -> str:
@@ -119,7 +141,7 @@ def _failure(row: Row, k: int) -> str:
 
 
 def _pivot(rows: Sequence[Row], swept: Sequence[Swept]) -> Mapping[str, Any]:
-    """Slip torque with the input of the figures' x axis along the top and the other swept inputs down the
+    """Torque with the input of the figures' x axis along the top and the other swept inputs down the
     side.
     """
     across = horizontal(swept)
@@ -135,7 +157,7 @@ def _pivot(rows: Sequence[Row], swept: Sequence[Swept]) -> Mapping[str, Any]:
     ):
         heads = tuple(value_words(item.path, value_of(row, item.path)) for item in others)
         lines.setdefault(heads, {})[value_of(row, across.path) if across is not None else ""] = row
-    columns = [value_words(across.path, v) for v in values] if across is not None else ["slip torque"]
+    columns = [value_words(across.path, v) for v in values] if across is not None else ["torque"]
     if across is not None:
         columns[0] = f"{across.label}: {columns[0]}"
     return {
@@ -153,23 +175,28 @@ def _cell(row: Row | None) -> Cell:
 
 def _all_cases(rows: Sequence[Row], swept: Sequence[Swept]) -> Mapping[str, Any]:
     """Name, swept inputs and every answer of every case."""
-    present = [a for a in (*ANSWERS, *BAND) if any(answer(row, a.key) is not None for row in rows)]
+    present = [a for a in (*ANSWERS, *BAND) if any(_is_number(row, a.key) for row in rows)]
     banded = any(band_of(row) is not None for row in rows)
     lines = []
     for k, row in enumerate(rows):
-        inputs = [value_words(item.path, value_of(row, item.path)) for item in swept]
-        answers = [_number(answer(row, a.key)) for a in present]
-        became = {"slips": "slips", "free": "turns freely", "failed": "no answer"}[outcome(row)]
+        end = end_of(row)
+        became = "no answer" if end == "failed" else ENDS[end].one
+        inputs = [Entry(value_words(i.path, v), v) for i in swept for v in (value_of(row, i.path),)]
+        answers = [Entry(_number(v), "" if v is None else v) for a in present for v in (answer(row, a.key),)]
         leading = [label(str(row.get("leading_input") or ""))] if banded else []
-        lines.append([_name(row, k), *inputs, became, *answers, *leading])
+        cells = [Entry(_name(row, k)), *inputs, Entry(became), *answers, *(Entry(text) for text in leading)]
+        lines.append({"kind": outcome(row), "end": end, "cells": cells})
     columns = [
         "case",
         *(item.label for item in swept),
-        "outcome",
-        *(f"{a.label} ({a.unit})" for a in present),
+        "ended by",
+        *(f"{a.label} ({a.unit})" if a.unit else a.label for a in present),
         *(["input that moves it most"] if banded else []),
     ]
-    return {"columns": columns, "rows": lines}
+    ends = [(key, words.one) for key, words in ENDS.items() if any(line["end"] == key for line in lines)]
+    if any(line["end"] == "failed" for line in lines):
+        ends.append(("failed", "no answer"))
+    return {"columns": columns, "rows": lines, "ends": ends, "text_columns": 1 + len(swept)}
 
 
 def _odds(odds: Sequence[Row]) -> Mapping[str, Any] | None:
@@ -185,7 +212,19 @@ def _odds(odds: Sequence[Row]) -> Mapping[str, Any] | None:
         held = [value_words(path, value_of(row, path)) for path in equal]
         lines.append([first, second, *held, f"{share:.0f} % ({low:.0f} to {high:.0f} %)", ratio])
     heads = ["first", "second", *(label(path) for path in equal)]
-    return {"columns": [*heads, "first slips later", "ratio, median"], "rows": lines}
+    return {"columns": [*heads, "first delivers more", "ratio, median"], "rows": lines}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One cell of the table of all cases: its text, and the value it is sorted by."""
+
+    text: str
+    value: Any = ""
+
+
+def _is_number(row: Row, key: str) -> bool:
+    return not isinstance(row.get(key), bool) and answer(row, key) is not None
 
 
 def _number(value: float | None) -> str:
@@ -200,14 +239,16 @@ def _about(value: Any) -> str:
     )
 
 
-def _picture(name: str, figure: Figure) -> Picture:
-    profile = name.removeprefix("slip-torque-")
+def _picture(name: str, figure: Figure, finding: str) -> Picture:
+    profile = name.removeprefix("torque-")
     if name == "comparison":
         text = "All profiles against each other at the lowest strength, relative to the best one when new."
+        text = f"{finding}. {text}" if finding else text
+    elif name == "best-wrench":
+        text = "Which wrench for this hex: the best profile over two inputs, its lead over the second; hatched where open."
     elif profile in PROFILES:
-        text = f"Slip torque of the {PROFILES[profile]}, N·m; cases that turn freely stand at zero."
+        text = f"Torque delivered by the {PROFILES[profile]}, N·m; cases that turn freely stand at zero."
     else:
-        text = "Slip torque of all cases, N·m; cases that turn freely stand at zero."
-    return picture(
-        figure, name, (text, f"Chart. {text} The numbers stand in the table of all cases."), png=True
-    )
+        text = "Torque delivered in all cases, N·m; cases that turn freely stand at zero."
+    alt = f"Chart. {text} The numbers stand in the table of all cases."
+    return picture(figure, name, (text, alt), png=True)

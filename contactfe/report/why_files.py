@@ -15,7 +15,7 @@ from contactfe.report.state import end_state, pair_state
 from contactfe.report.style import save
 from contactfe.report.why_charts import modes_figure, shares_figure
 from contactfe.report.why_figures import Shown, deformed_figure
-from contactfe.turn import state_at
+from contactfe.turn import bearing_depth, state_at
 
 
 def write_why_folder(
@@ -52,7 +52,7 @@ def state_shown(found: Explanation, rotation_deg: float | None) -> Shown:
     if rotation_deg is None:
         return Shown(end_state(record), record.rotation_deg or 0.0, record.torque_Nm)
     solution = state_at(record.built, record.curve, rotation_deg)
-    torque = solution.torque * record.built.case.fastener.engaged_depth / 1e3
+    torque = solution.torque * bearing_depth(record.built.case) / 1e3
     return Shown(pair_state(record.built, solution), rotation_deg, torque)
 
 

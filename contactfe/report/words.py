@@ -50,11 +50,11 @@ LEAST_FT = 20.0  # lbf ft; smaller torques are read in lbf in
 
 
 BAND: tuple[AnswerColumn, ...] = (
-    AnswerColumn("slip_torque_median_Nm", "median", "N·m", "half of the samples slip below"),
-    AnswerColumn("slip_torque_p10_Nm", "10 %", "N·m", "a tenth of the samples slip below"),
-    AnswerColumn("slip_torque_p90_Nm", "90 %", "N·m", "nine tenths of the samples slip below"),
-    AnswerColumn("slips_below_target_share", "slips below target", "share", "of the samples"),
-    AnswerColumn("twists_off_first_share", "bolt twists off first", "share", "of the samples"),
+    AnswerColumn("torque_median_Nm", "median", "N·m", "half of the samples end below"),
+    AnswerColumn("torque_p10_Nm", "10 %", "N·m", "a tenth of the samples end below"),
+    AnswerColumn("torque_p90_Nm", "90 %", "N·m", "nine tenths of the samples slip below"),
+    AnswerColumn("ends_below_target_share", "ends below target", "share", "of the samples"),
+    AnswerColumn("twist_off_first_share", "bolt twists off first", "share", "of the samples"),
     AnswerColumn("turns_freely_share", "turns freely", "share", "of the samples"),
     AnswerColumn("leading_input_share", "its share", "of variance", "Sobol index of first order"),
 )
@@ -69,7 +69,9 @@ def answer_named(key: str) -> AnswerColumn | None:
 def counts(ends: Sequence[str]) -> str:
     """Return how many cases end in which way: "20 slip, 18 wrenches give way, 2 turn freely"."""
     found = [(sum(end == key for end in ends), words) for key, words in ENDS.items()]
-    return ", ".join(f"{n} {words.one if n == 1 else words.many}" for n, words in found if n)
+    failed = sum(end not in ENDS for end in ends)
+    parts = [f"{n} {words.one if n == 1 else words.many}" for n, words in found if n]
+    return ", ".join([*parts, *([f"{failed} without an answer"] if failed else [])])
 
 
 def imperial(torque_Nm: float) -> str:

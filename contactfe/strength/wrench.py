@@ -163,7 +163,10 @@ def loading_path(curve: TorqueCurve) -> tuple[Array, list[ContactSolution]]:
     top = int(np.argmax(curve.torque))
     rising = [k for k in range(top) if 0 < curve.torque[k] < curve.torque[top]]
     wanted = curve.torque[top] * np.arange(1, MOST_STATES) / MOST_STATES
-    chosen = sorted({min(rising, key=lambda k: abs(curve.torque[k] - t)) for t in wanted}) if rising else []
+    # Always those where something happens: what they are for may not fall between two others.
+    marked = {k for k in rising if curve.solutions[k].rotation in curve.events}
+    near = {min(rising, key=lambda k: abs(curve.torque[k] - t)) for t in wanted} if rising else set()
+    chosen = sorted(near | marked)
     chosen = [k for i, k in enumerate(chosen) if i == 0 or curve.torque[k] > curve.torque[chosen[i - 1]]]
     return curve.torque[[*chosen, top]], [curve.solutions[k] for k in (*chosen, top)]
 

@@ -8,7 +8,7 @@ from contactfe.study.plan import PlannedCase, StudyPlan, load_plan, parse_plan
 from contactfe.study.records import samples_of
 from contactfe.study.runner import BodyDone, CaseDone, CaseFailed, CaseStarted, Event, StudyDone, run_study
 from contactfe.study.store import StudyStore, Tables
-from contactfe.study.tables import Pivot, Row, pivots, read_rows
+from contactfe.study.tables import Pivot, Row, delivered_torque, headline, mark, mark_words, pivots, read_rows
 from contactfe.study.work import Outcome
 
 __all__ = [
@@ -30,9 +30,13 @@ __all__ = [
     "StudyStore",
     "Tables",
     "case_id",
+    "delivered_torque",
     "forecast",
+    "headline",
     "listed_plan",
     "load_plan",
+    "mark",
+    "mark_words",
     "parse_plan",
     "pivots",
     "read_rows",

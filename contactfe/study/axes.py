@@ -151,7 +151,7 @@ def _values(where: str, path: str, raw: Any) -> tuple[list[Any], list[Problem]]:
 def _read(field: Field, item: Any, place: str) -> tuple[Any, list[Problem]]:
     """What tells one value of an axis from another, and what is wrong with it."""
     if isinstance(item, Mapping):
-        from contactfe.bands import distribution_problems, may_scatter  # takes a while to import
+        from contactfe.uncertainty import distribution_problems, may_scatter  # takes a while to import
 
         if may_scatter(field):
             return tuple(sorted((str(k), str(v)) for k, v in item.items())), distribution_problems(

@@ -13,13 +13,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactfe import __version__
-from contactfe.bands import Duel, band_record, bands_at, sensitivity
-from contactfe.bands.jobs import Job
-from contactfe.bands.solve import Weak, answer_on, in_order, pair_case
+from contactfe.case import CaseRecord
 from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import PROFILE, PlannedCase, StudyPlan
 from contactfe.study.scatter import CaseBand
 from contactfe.turn import BodyModel, Side, body_keys, outlines
+from contactfe.uncertainty import (
+    Duel,
+    Job,
+    answer_on,
+    band_record,
+    bands_at,
+    in_order,
+    pair_case,
+    sensitivity,
+)
 
 Array = NDArray[np.float64]
 Row = dict[str, Any]
@@ -37,9 +45,10 @@ ODDS = (
 
 
 def solve_band(
-    task: CaseBand, nominal_Nm: float | None, store: BodyStore, kept: frozenset[str]
+    task: CaseBand, plain: CaseRecord, store: BodyStore, kept: frozenset[str]
 ) -> tuple[dict[str, Any], dict[str, Any]]:
-    """The band's columns of the table, and its record with every sample. Bodies that are `kept` come from the store.
+    """The band's columns of the table, and its record with every sample; `plain` is its plain case, solved. Bodies
+    that are `kept` come from the store.
 
     Raises:
         GeometryError: a body cannot be built.
@@ -47,7 +56,7 @@ def solve_band(
     """
     solve = partial(_torques, store, kept)
     found = bands_at([(task.uncertain, task.by_rule, task.points)], task.seed, solve, alone=False)[0]
-    found = replace(found, nominal_Nm=0.0 if nominal_Nm is None else nominal_Nm)
+    found = replace(found, nominal_Nm=plain.torque_Nm, nominal_ended_by=plain.ended_by)
     shares = sensitivity(found)
     leading = shares.shares[0] if shares.degree > 0 else None
     answers = {
@@ -59,14 +68,13 @@ def solve_band(
     return answers, band_record(found, __version__, shares)
 
 
-def _torques(store: BodyStore, kept: frozenset[str], jobs: Sequence[Job], _: Weak | None) -> Array:
-    """Slip torques (n,) N m of jobs, each solved once, from a cold start. Whether the wrench stands them is judged
-    in the plain case."""
+def _torques(store: BodyStore, kept: frozenset[str], jobs: Sequence[Job]) -> Array:
+    """Torques (n, 2) N m at which grip and wrench end jobs, each solved once, from a cold start."""
     found = {}
     for job in in_order(jobs):
         bodies = (_body(store, kept, "fastener", job), _body(store, kept, job.side, job))
-        found[job] = answer_on(job, outlines(pair_case(job)), bodies)[0]
-    return np.array([found[job] for job in jobs])
+        found[job] = answer_on(job, outlines(pair_case(job)), bodies)
+    return np.array([found[job] for job in jobs], dtype=float).reshape(-1, 2)
 
 
 def _body(store: BodyStore, kept: frozenset[str], side: Side, job: Job) -> BodyModel:
@@ -76,15 +84,15 @@ def _body(store: BodyStore, kept: frozenset[str], side: Side, job: Job) -> BodyM
 
 
 def samples_of(record: dict[str, Any] | None) -> Array | None:
-    """Slip torques (n,) N m of the samples in the record of a case, nan where one has none; None without a band."""
+    """Torques (n,) N m that the samples in the record of a case deliver, nan where one has none; None without a band."""
     band = (record or {}).get("band")
     if band is None:
         return None
-    return np.array([math.nan if t is None else t for t in band["slip_torque_Nm"]], dtype=float)
+    return np.array([math.nan if t is None else t for t in band["torque_Nm"]], dtype=float)
 
 
 def below_share(torque_Nm: Array, target_Nm: float) -> float:
-    """Share of the samples with an answer in which the wrench slips below a torque."""
+    """Share of the samples with an answer that end below a torque."""
     known = torque_Nm[np.isfinite(torque_Nm)]
     return float(np.mean(known < target_Nm))
 
@@ -97,7 +105,7 @@ def odds_columns(plan: StudyPlan) -> tuple[str, ...]:
 
 def odds_rows(plan: StudyPlan, torques: Iterable[tuple[PlannedCase, Array | None]]) -> list[Row]:
     """Every pair of cases of two profiles that are equal in everything else that varies: the odds that the first one
-    slips at the higher torque, sample by sample."""
+    delivers more, sample by sample."""
     apart = _apart(plan)
     if not apart:
         return []

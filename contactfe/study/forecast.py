@@ -111,14 +111,14 @@ def forecast(
     to_build = [k for k in needed if store is None or not store.bodies.has(k)]
     body, one, measured = _times(store, speed or Speed())
     work = sum(body * fineness[k] for k in to_build) + sum(one * c.curves * _fineness(c) for c in left)
-    counts = [sum(s == side for s in sides.values()) for side in ("fastener", "wrench")]
+    fasteners = sum(side == "fastener" for side in sides.values())
     disk = [BODY_MB * f for f in fineness.values()]
     return Forecast(
         cases=len(plan.cases),
         to_solve=len(left),
         impossible=impossible,
-        fasteners=counts[0],
-        wrenches=counts[1],
+        fasteners=fasteners,
+        wrenches=len(sides) - fasteners,
         to_build=len(to_build),
         seconds=work / workers + (START_SECONDS if left else 0.0),
         memory_MB=PARENT_MB + workers * (WORKER_MB + 6 * max(disk, default=0.0)),

@@ -62,8 +62,8 @@ def _planned(
     if settings is None:
         case, band = parse_case(one.raw, folder=folder, name=own), None
     else:
-        from contactfe.bands import split_case
         from contactfe.study.scatter import case_band
+        from contactfe.uncertainty import split_case
 
         uncertain = split_case(one.raw, folder=folder, name=own)
         case, band = uncertain.case, case_band(settings, uncertain)

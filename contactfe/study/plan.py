@@ -194,7 +194,7 @@ def _base_problems(base: Mapping[str, Any], axes: Sequence[Axis], folder: Path |
     raw = _with(base, points)
     try:
         if _has_tables(raw):
-            from contactfe.bands import split_case
+            from contactfe.uncertainty import split_case
 
             split_case(raw, folder=folder)
         else:
@@ -286,8 +286,8 @@ def _case(
     """The plain case of raw tables, and its band where something scatters in it."""
     if settings is None:
         return parse_case(raw, folder=folder, name=name), None
-    from contactfe.bands import split_case
     from contactfe.study.scatter import case_band
+    from contactfe.uncertainty import split_case
 
     uncertain = split_case(raw, folder=folder, name=name)
     return uncertain.case, case_band(settings, uncertain)

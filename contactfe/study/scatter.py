@@ -10,14 +10,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.bands import BY_RULE, GridPoints, UncertainCase, may_scatter, scattered_by_rule
-from contactfe.bands.jobs import plan_jobs
-from contactfe.bands.points import sobol_points
-from contactfe.bands.solve import in_order
 from contactfe.errors import ContactFEError, Problem, nearest
 from contactfe.inputs import TABLES, CaseInput, field_of
 from contactfe.study.axes import Axis
 from contactfe.turn import Side, digest
+from contactfe.uncertainty import (
+    BY_RULE,
+    SamplingPlan,
+    UncertainCase,
+    in_order,
+    may_scatter,
+    plan_jobs,
+    scattered_by_rule,
+    sobol_points,
+)
 from contactfe.units import parse_quantity
 
 SAMPLES, SEED = 64, 1
@@ -29,9 +35,9 @@ _EXAMPLE = {"samples": "samples = 64", "seed": "seed = 1", "below": 'below = "60
 @dataclass(frozen=True)
 class BandSettings:
     """How the cases of a study scatter: the points of all of them, whether by rule because the file holds no
-    distribution, and the torque N m that the odds of slipping below it are asked for."""
+    distribution, and the torque N m that the odds of ending below it are asked for."""
 
-    grid: GridPoints
+    grid: SamplingPlan
     by_rule: bool
     below_Nm: float | None = None
 
@@ -43,13 +49,14 @@ class BandSettings:
     def words(self) -> str:
         """The same in words."""
         source = "by rule, for the file names no distribution" if self.by_rule else "as the file says"
-        target = "" if self.below_Nm is None else f"; odds of slipping below {self.below_Nm:.4g} N m"
+        target = "" if self.below_Nm is None else f"; odds of ending below {self.below_Nm:.4g} N m"
         return f"{self.grid.n} samples of every case, seed {self.grid.seed}; what scatters, {source}{target}"
 
 
 @dataclass(frozen=True, eq=False)
 class CaseBand:
-    """The band of one case: what scatters, at which points (n, d + 1) of which seed, the last column for the shank.
+    """The band of one case: what scatters, at which points (n, d + 1) of which seed, the last column for the strength of
+    what is held.
 
     `shapes` are the bodies that its `curves` are solved on, in the order in which they are met, each with the number
     of curves on it.
@@ -118,7 +125,7 @@ def read_band(table: Any, paths: set[str]) -> tuple[BandSettings | None, list[Pr
             problems.append(Problem(f"[band] {key}", error.message, error.hint))
     if problems:
         return None, problems
-    return BandSettings(GridPoints.of(n, seed, paths or BY_RULE), not paths, below), []
+    return BandSettings(SamplingPlan.of(n, seed, paths or BY_RULE), not paths, below), []
 
 
 def _whole(table: Mapping[str, Any], key: str, usual: int, problems: list[Problem]) -> int:

@@ -15,6 +15,7 @@ from contactfe.files import csv_cell, csv_text, write_text, write_whole
 from contactfe.inputs import field_of
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.work import FAILED, FREE, OK, Outcome
+from contactfe.uncertainty import counted_words
 
 Row = dict[str, Any]
 
@@ -23,32 +24,32 @@ STATE = ("status", "reason")
 ANSWERS = tuple(column.key for column in CASE_ANSWERS)
 CAUTIONS = "cautions"
 MARKS = {
-    "*": "the wrench gives way first, at the torque shown",
-    "^": "the bolt or bar twists off first, at the torque shown",
-    "#": "in the plain case the wrench, bolt or bar ends the pull: the band is that of the grip",
+    "*": "the wrench gives way first (of a band: in at least half of its samples)",
+    "^": "the bolt or bar twists off first (of a band: in at least half of its samples)",
     "+": "a section of the wrench yields through before the pull ends: it keeps a permanent set",
 }
 """What stands behind a torque in small tables, and what it says."""
-FIRST_TO_GO = ("*", "#", "^")  # marks of pulls that end before the grip is lost
+FIRST_TO_GO = ("*", "^")  # marks of pulls that end before the grip is lost
 
 
 BAND = (
-    "slip_torque_median_Nm",
-    "slip_torque_p10_Nm",
-    "slip_torque_p90_Nm",
+    "torque_median_Nm",
+    "torque_p10_Nm",
+    "torque_p90_Nm",
     "turns_freely_share",
-    "twists_off_first_share",
+    "wrench_first_share",
+    "twist_off_first_share",
     "leading_input",
     "leading_input_share",
     "band_samples",
 )
-TARGET = ("target_torque_Nm", "slips_below_target_share")
+TARGET = ("target_torque_Nm", "ends_below_target_share")
 _WORDED = ("leading_input",)
 
 
 def columns_of(plan: StudyPlan) -> tuple[str, ...]:
     """The columns of a study's table: address, name, varied inputs, status and reason, answers, cautions; of a study
-    with distributions also the bands, and the odds of slipping below the target where there is one."""
+    with distributions also the bands, and the odds of ending below the target where there is one."""
     return (*FIRST, *plan.varied, *STATE, *ANSWERS, CAUTIONS, *_band_columns(plan))
 
 
@@ -79,6 +80,20 @@ def row_of(plan: StudyPlan, case: PlannedCase, outcome: Outcome) -> Row:
     }
 
 
+def headline(rows: Iterable[Mapping[str, Any]]) -> str:
+    """What ends the pulls of a study, in a line; that bolts or bars twist off before the grip is lost stands first."""
+    found = [row for row in rows if row.get("ended_by")]
+    words = counted_words(str(row["ended_by"]) for row in found)
+    for kind in ("bolt", "bar"):
+        torques = sorted(
+            t for row in found if row["ended_by"] == kind and (t := delivered_torque(row)) is not None
+        )
+        if torques:
+            reach = f"{torques[0]:.3g}" if len(torques) == 1 else f"{torques[0]:.3g} to {torques[-1]:.3g}"
+            words = f"the {kind} twists off first in {len(torques)} of {len(found)} cases, at {reach} N m; {words}"
+    return words
+
+
 def delivered_torque(row: Mapping[str, Any]) -> float | None:
     """Torque (N m) that the pair of a row delivers; None without an answer."""
     found = row.get("torque_Nm")
@@ -87,9 +102,12 @@ def delivered_torque(row: Mapping[str, Any]) -> float | None:
 
 def mark(row: Mapping[str, Any]) -> str:
     """The mark of `MARKS` behind the torque of a row, or nothing."""
-    ended, band = row.get("ended_by"), row.get("slip_torque_median_Nm")
+    if row.get("torque_median_Nm") not in (None, ""):
+        shares = {"*": row.get("wrench_first_share"), "^": row.get("twist_off_first_share")}
+        return next((sign for sign, share in shares.items() if share is not None and float(share) >= 0.5), "")
+    ended = row.get("ended_by")
     if ended in ("wrench", "bolt", "bar"):
-        return "#" if band not in (None, "") else "*" if ended == "wrench" else "^"
+        return "*" if ended == "wrench" else "^"
     use = row.get("wrench_utilisation_at_slip")
     return "+" if ended == "grip" and use not in (None, "") and float(use) >= 1.0 else ""
 
@@ -220,7 +238,7 @@ def _pivot(held: Sequence[str], key: Sequence[Any], axes: tuple[str, str], rows:
         row_name=label(down),
         column_name=label(across) if across else "",
         rows=tuple(_short(v) for v in side),
-        columns=tuple(_short(v) for v in top) if across else ("slip torque",),
+        columns=tuple(_short(v) for v in top) if across else ("torque",),
         cells=tuple(tuple(_torque(at.get((s, t)), bool(notes)) for t in top) for s in side),
         notes=tuple(notes),
     )
@@ -245,9 +263,9 @@ def _torque(row: Row | None, marked: bool) -> str:
     """The text of a row's torque; with marks elsewhere in the table, one without leaves room for it."""
     if row is None:
         return ""
-    if row.get("slip_torque_median_Nm") is not None:
-        low, high = row["slip_torque_p10_Nm"], row["slip_torque_p90_Nm"]
-        return f"{row['slip_torque_median_Nm']:.3g} ({low:.3g} to {high:.3g}){mark(row) or ' ' * marked}"
+    if row.get("torque_median_Nm") is not None:
+        low, high = row["torque_p10_Nm"], row["torque_p90_Nm"]
+        return f"{row['torque_median_Nm']:.3g} ({low:.3g} to {high:.3g}){mark(row) or ' ' * marked}"
     if row["status"] == OK:
         return f"{delivered_torque(row):.4g}{mark(row) or ' ' * marked}"
     return {FREE: "turns freely", FAILED: "failed"}[row["status"]]

@@ -136,7 +136,7 @@ def _solve(task: CaseTask) -> Outcome:
         from contactfe.study.banded import solve_band  # takes a while to import
 
         store = _store(task)
-        more, told["band"] = solve_band(task.band, answers["slip_torque_Nm"], store, task.kept)
+        more, told["band"] = solve_band(task.band, record, store, task.kept)
         answers |= more
     return Outcome(FREE if answers["turns_freely"] else OK, "", answers, told)
 

@@ -29,11 +29,19 @@ from contactfe.turn.build import (
     hold_wrench,
     in_contact,
     scaled,
+    with_fastener,
     wrench_body,
     wrench_material,
 )
 from contactfe.turn.crush import crushed_runs, relief
-from contactfe.turn.curve import TorqueCurve, head_rotation, smooth_through, spread_mm, torque_curve
+from contactfe.turn.curve import (
+    TorqueCurve,
+    head_rotation,
+    smooth_through,
+    spread_mm,
+    torque_curve,
+    with_state,
+)
 from contactfe.turn.engagement import bearing_depth
 from contactfe.turn.estimate import (
     EarlyAnswer,
@@ -41,18 +49,19 @@ from contactfe.turn.estimate import (
     crush_of,
     early_answer,
     load_share,
-    onset,
-    peak,
     slip_estimate,
 )
+from contactfe.turn.marks import onset, peak
 from contactfe.turn.revision import SOLVER_REVISION
 from contactfe.turn.states import (
     BodyStates,
     FlankPressure,
     fastener_state,
     fastener_states,
+    first_state,
     flank_pressures,
     state_at,
+    state_at_torque,
     wrench_displacements,
     wrench_state,
     wrench_states,
@@ -89,6 +98,7 @@ __all__ = [
     "fastener_state",
     "fastener_states",
     "file_hash",
+    "first_state",
     "flank_pressures",
     "head_circle",
     "head_rotation",
@@ -107,7 +117,10 @@ __all__ = [
     "smooth_through",
     "spread_mm",
     "state_at",
+    "state_at_torque",
     "torque_curve",
+    "with_fastener",
+    "with_state",
     "wrench_body",
     "wrench_displacements",
     "wrench_material",

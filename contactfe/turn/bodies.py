@@ -144,14 +144,14 @@ def shape_case(case: CaseInput, side: Side = "wrench") -> CaseInput:
             rules_items=(),
         ),
         contact=replace(case.contact, friction=0.0, constraint_factor=1.0),
-        load=replace(case.load, lever_arm=None),
+        load=replace(case.load, lever_arm=None, pulls=1),
     )
 
 
 def shared_opening(case: CaseInput) -> float:
     """The opening (mm) of the grid that is meshed for all openings near the case's own; of a drawn one its own."""
     s, opening = case.fastener.across_flats_nominal, case.wrench.opening
-    if case.wrench.profile == "outline":
+    if case.wrench.family.drawn:
         return opening
     step = math.floor((opening / s - 1.0 - FIRST_OPENING) / OPENING_SPACING + 0.5 + 1e-9)
     return s * (1.0 + FIRST_OPENING + OPENING_SPACING * step)
@@ -281,7 +281,7 @@ def compute_body(case: CaseInput, side: Side) -> BodyModel:
         fastener_body if side == "fastener" else wrench_body
     )
     body = build(shape, pair)
-    if side != "openings" or shape.wrench.profile == "outline":
+    if side != "openings" or shape.wrench.family.drawn:
         return body
     return replace(body, wider=_wider(shape, body))
 

@@ -25,7 +25,7 @@ from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
 from contactfe.errors import GeometryError
 from contactfe.inputs import CaseInput, WrenchInput
 from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, same_pieces, wrench_sizes
-from contactfe.profile import TOUCHING, ProfilePair, as_polygon, profile_pair, wrench_outline
+from contactfe.profile import TOUCHING, Outline, ProfilePair, as_polygon, profile_pair, wrench_outline
 from contactfe.turn.engagement import bearing_depth, engaged_fraction
 
 Array = NDArray[np.float64]
@@ -103,7 +103,7 @@ def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: Bo
     Raises:
         GeometryError: the wrench was meshed at another opening alone, or the outlines have other pieces.
     """
-    if case.wrench.profile == "outline":  # its file holds the opening
+    if case.wrench.family.drawn:  # its file holds the opening
         case = replace(case, wrench=replace(case.wrench, opening=pair.opening))
     at_opening = wrench
     if case.wrench.opening != pair.opening:
@@ -113,6 +113,16 @@ def assemble(case: CaseInput, pair: ProfilePair, fastener: BodyModel, wrench: Bo
     bearing = in_contact(case, fastener, at_opening)
     rig = _rig(*bearing, case.fastener.across_flats, handle)
     return BuiltPair(case, pair, fastener, wrench, rig, contact_law(case))
+
+
+def with_fastener(built: BuiltPair, outline: Outline) -> BuiltPair:
+    """The same pair with another outline of the fastener, in the wrench's frame at rest; only that is meshed.
+
+    Raises:
+        GeometryError: from the mesher.
+    """
+    pair = replace(built.pair, fastener=outline)
+    return assemble(built.case, pair, fastener_body(built.case, pair), built.wrench)
 
 
 def in_contact(case: CaseInput, fastener: BodyModel, wrench: BodyModel) -> tuple[BodyModel, BodyModel]:
@@ -259,7 +269,7 @@ def head_circle(case: CaseInput, mesh: SectionMesh) -> tuple[float, Array]:
     Of a drawn wrench: about the axis, DRAWN_HEAD times as far as the farthest point of the opening.
     """
     dims = case.wrench.dims
-    if case.wrench.profile == "outline":
+    if case.wrench.family.drawn:
         touching = np.unique(mesh.boundary.nodes[mesh.sides_named(*TOUCHING)])
         return DRAWN_HEAD * float(np.linalg.norm(mesh.nodes[touching], axis=1).max()), np.zeros(2)
     radius = (dims["head_width"] if "head_width" in dims else dims["outside_diameter"]) / 2

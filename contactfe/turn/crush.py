@@ -25,7 +25,7 @@ def crushed_runs(built: BuiltPair, solution: ContactSolution) -> Iterator[Array]
     if not len(cells):
         return
     normal, length = problem.normal[cells], problem.length[cells]
-    back = problem.gap[cells] / length - solution.gap[cells] - built.rig.search.offset
+    back = problem.gap[cells] / length - solution.gap[cells]
     place = problem.centre[cells] + problem.stand + back[:, None] * normal
     tangent = np.column_stack([-normal[:, 1], normal[:, 0]])
     angle = np.arctan2(place[:, 1], place[:, 0])
@@ -49,7 +49,7 @@ def _in_order(own: NDArray[np.int64], angle: Array) -> NDArray[np.int64]:
     return np.asarray(own[np.argsort(off, kind="stable")])
 
 
-def relief(built: BuiltPair, solution: ContactSolution) -> float:
+def relief(solution: ContactSolution) -> float:
     """How far both bodies give way elastically where the fastener is crushed, mm: a mean over the crushed length."""
     problem, cells = solution.problem, solution.capped & (solution.gap < 0)
     length = problem.length[cells]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,7 +39,8 @@ class TorqueCurve:
     ``rotation`` (n,) rad at the wrench's head from square; ``torque`` (n,) N m about the fastener's axis over the
     depth that bears; ``solutions`` the contact state at each point; ``audit`` the worst of all points. ``free_play``
     rad, or None when the wrench turns freely; then the curve is empty. A wrench that its fastener drives about as hard
-    as it holds it turns freely too.
+    as it holds it turns freely too. ``events``: rotations (rad) of the solutions that were added because something
+    happens there (`with_state`).
     """
 
     rotation: Array
@@ -48,10 +49,16 @@ class TorqueCurve:
     free_play: float | None
     audit: Audit = field(default_factory=Audit)
     peak_inside: bool = True
+    events: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         self.rotation.setflags(write=False)
         self.torque.setflags(write=False)
+
+    @property
+    def rising(self) -> slice:
+        """The points up to the largest torque."""
+        return slice(0, int(np.argmax(self.torque)) + 1)
 
     def nearest(self, rotation: float) -> ContactSolution:
         """The solved state nearest to a rotation (rad) of the head."""
@@ -62,10 +69,10 @@ class TorqueCurve:
 
         Read off the curve as it is drawn, smooth through its points: straight lines between them lie below it.
         """
-        top = int(np.argmax(self.torque)) + 1
-        smooth = smooth_through(self.rotation[:top], self.torque[:top])
-        if smooth is None or torque >= self.torque[top - 1]:
-            return float(self.rotation[top - 1])
+        rotation, torques = self.rotation[self.rising], self.torque[self.rising]
+        smooth = smooth_through(rotation, torques)
+        if smooth is None or torque >= torques[-1]:
+            return float(rotation[-1])
         found = smooth.solve(torque, extrapolate=False)
         return float(found[0]) if len(found) else float(self.rotation[0])
 
@@ -81,12 +88,15 @@ def smooth_through(rotation: Array, torque: Array) -> PchipInterpolator | None:
 
 def spin_limit(built: BuiltPair) -> float:
     """Half the pitch of the opening and a little: past it, a wrench that does not press turns freely."""
-    twelve = built.case.wrench.profile in ("ring-twelve", "ring-spline") or built.case.wrench.points == 12
+    twelve = built.case.wrench.points == 12
     return math.pi / built.pair.flats * (0.5 if twelve else 1.0) + math.radians(1)
 
 
-def torque_curve(built: BuiltPair) -> TorqueCurve:
+def torque_curve(built: BuiltPair, expected: float = 0.0) -> TorqueCurve:
     """March from the end of free play until the torque has fallen, then add points around the peak.
+
+    ``expected`` (N m): a lower top is not taken for the last one before the wrench has turned 8 degrees past it. On a
+    worn corner an edge scrapes over the rim of the dent that it left before it bears on its wall.
 
     Raises:
         NotConverged: a rotation without a solution that passes its audit.
@@ -95,7 +105,7 @@ def torque_curve(built: BuiltPair) -> TorqueCurve:
     play = built.rig.free_play(spin_limit(built))
     if play is None:
         return TorqueCurve(np.empty(0), np.empty(0), (), None)
-    points, inside = _march(built, play)
+    points, inside = _march(built, play, 1e3 * expected / bearing_depth(built.case))
     if not _holds(points):
         return TorqueCurve(np.empty(0), np.empty(0), (), None)
     points = _refine(built, points)
@@ -146,7 +156,7 @@ def _bears(built: BuiltPair, solution: ContactSolution) -> None:
         )
 
 
-def _march(built: BuiltPair, play: float) -> tuple[list[ContactSolution], bool]:
+def _march(built: BuiltPair, play: float, expected: float) -> tuple[list[ContactSolution], bool]:
     """Points from the end of the free play until the torque has fallen, and whether the largest lies among them."""
     points = [_at(built, play, None)]
     step, best, at_best = FIRST_STEP, 0.0, play
@@ -164,7 +174,7 @@ def _march(built: BuiltPair, play: float) -> tuple[list[ContactSolution], bool]:
         if points[-1].torque > best:
             best, at_best = points[-1].torque, points[-1].rotation
         beyond = points[-1].rotation - at_best
-        if beyond > PLATEAU or (points[-1].torque < FALL * best and beyond > PAST_PEAK):
+        if beyond > PLATEAU or (best >= expected and points[-1].torque < FALL * best and beyond > PAST_PEAK):
             return points, True
         step = min(step * GROWTH, LONGEST_STEP)
     return points, False
@@ -200,6 +210,29 @@ def _refine(built: BuiltPair, points: list[ContactSolution]) -> list[ContactSolu
         i = min(wanted, key=lambda i: low[i])
         middle = 0.5 * (points[i].rotation + points[i + 1].rotation)
         points.insert(i + 1, _at(built, middle, points[i]))
+
+
+def with_state(built: BuiltPair, curve: TorqueCurve, solution: ContactSolution) -> TorqueCurve:
+    """The curve with one more solved and audited point, at which something happens.
+
+    Raises:
+        NotConverged: the audit.
+    """
+    if any(s.rotation == solution.rotation for s in curve.solutions):
+        return replace(curve, events=(*curve.events, solution.rotation))
+    checked = audit(
+        solution, built.rig.handle, built.contact_nodes(), built.case.fastener.across_flats
+    ).check()
+    i = int(np.searchsorted([s.rotation for s in curve.solutions], solution.rotation))
+    torque = solution.torque * bearing_depth(built.case) / 1e3
+    return replace(
+        curve,
+        rotation=np.insert(curve.rotation, i, head_rotation(built, solution)),
+        torque=np.insert(curve.torque, i, torque),
+        solutions=(*curve.solutions[:i], solution, *curve.solutions[i:]),
+        audit=Audit.worst([curve.audit, checked]),
+        events=(*curve.events, solution.rotation),
+    )
 
 
 def head_rotation(built: BuiltPair, solution: ContactSolution) -> float:

@@ -13,16 +13,14 @@ from contactfe.elastic import von_mises
 from contactfe.mesh import SectionMesh
 from contactfe.profile import TOUCHING
 from contactfe.turn.build import BuiltPair
-from contactfe.turn.curve import TorqueCurve, smooth_through, spread_mm
+from contactfe.turn.curve import TorqueCurve, spread_mm
 from contactfe.turn.engagement import bearing_depth
+from contactfe.turn.marks import onset, peak
 from contactfe.turn.states import wrench_state
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-ONSET_SHARE = 0.3  # of the largest tangent of the curve: a lobe that settles into its seat stays above it
-# Of the rotation from first touch to nine tenths of the peak: what a tangent is taken over.
-TANGENT_SPAN = 0.5
 EARLY_SHARE = 0.2  # of the slip torque: where the answers per unit torque are taken
 AVERAGING_LENGTH = 0.05  # of the width across flats: surface stresses are means over this length
 
@@ -106,47 +104,6 @@ def slip_estimate(built: BuiltPair, curve: TorqueCurve) -> SlipEstimate:
     )
 
 
-def peak(curve: TorqueCurve) -> tuple[float, float]:
-    """Rotation (rad) and torque (N m) at the top of the curve: of the parabola through the three highest neighbours."""
-    top = int(np.argmax(curve.torque))
-    x, y = curve.rotation[max(top - 1, 0) : top + 2], curve.torque[max(top - 1, 0) : top + 2]
-    own = float(curve.rotation[top]), float(curve.torque[top])
-    if len(x) < 3 or not x[0] < x[1] < x[2]:
-        return own
-    left, right = (y[1] - y[0]) / (x[1] - x[0]), (y[2] - y[1]) / (x[2] - x[1])
-    if not left > right:
-        return own
-    # The slope falls in proportion from the middle of one interval to that of the other.
-    at = 0.5 * (x[0] + x[1]) + 0.5 * (x[2] - x[0]) * left / (left - right)
-    bend = (right - left) / (x[2] - x[0])
-    return float(at), float(y[1] - bend * (at - x[1]) ** 2)
-
-
-def onset(curve: TorqueCurve) -> tuple[float, float]:
-    """Rotation (rad) and torque (N m) where the tangent falls for good below 0.3 of its largest value.
-
-    The tangent is the slope of the secant over half of the rotation from first touch to nine tenths of the
-    largest torque, so that the first touch of an edge, steep but carrying nothing, does not count as the stiffness
-    of the grip. (The rotation of the peak itself is a poor yardstick: the top of the curve is flat.)
-    """
-    top = int(np.argmax(curve.torque))
-    x, y = curve.rotation[: top + 1], curve.torque[: top + 1]
-    smooth = smooth_through(x, y)
-    if smooth is None or len(smooth.x) < 4:
-        return float(x[-1]), float(y[-1])
-    x, y = smooth.x, smooth(smooth.x)
-    at = np.linspace(x[0], x[-1], 401)
-    most = at[int(np.argmax(smooth(at) >= 0.9 * y[-1]))]
-    half = TANGENT_SPAN / 2 * (most - x[0])
-    if half <= 0.0:  # the first touch holds nine tenths already
-        return float(x[-1]), float(y[-1])
-    low, high = np.maximum(at - half, x[0]), np.minimum(at + half, x[-1])
-    slope = (smooth(high) - smooth(low)) / (high - low)
-    # The last place that is still steep: a lobe that settles into its seat softens the curve early, for a while.
-    i = int(np.flatnonzero(slope >= ONSET_SHARE * slope.max())[-1])
-    return float(at[i]), float(smooth(at[i]))
-
-
 def load_share(built: BuiltPair, solution: ContactSolution) -> tuple[float, ...]:
     """Part of the normal force on each flat of the fastener, by the direction of the wrench's normal there."""
     n, pair = solution.problem.normal, built.pair
@@ -192,10 +149,13 @@ def flat_length(built: BuiltPair) -> float:
 def opening_stress(built: BuiltPair, solution: ContactSolution) -> float:
     """Largest von Mises stress along the wrench's opening, each a mean over a short length of surface, MPa."""
     _, stress = wrench_state(built, solution)
-    mesh = built.wrench.mesh
-    mises = von_mises(stress)
-    sides = np.sort(mesh.sides_named(*TOUCHING))
     window = AVERAGING_LENGTH * built.pair.across_flats
+    return surface_peak(built.wrench.mesh, von_mises(stress), window)
+
+
+def surface_peak(mesh: SectionMesh, mises: Array, window: float) -> float:
+    """Largest mean of nodal stresses (n,) over a length (mm) of the surface that may touch, MPa."""
+    sides = np.sort(mesh.sides_named(*TOUCHING))
     runs = np.split(sides, np.flatnonzero(np.diff(sides) != 1) + 1)
     return max(_highest_mean(mesh, mises, run, window) for run in runs)
 

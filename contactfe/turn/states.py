@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,6 +19,8 @@ from contactfe.turn.engagement import bearing_depth
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
+
+FIRST_ROUNDS, FIRST_WITHIN, FIRST_CLOSE = 60, 1e-6, 1e-5  # solves, rad, share of the measure's range
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,6 +113,51 @@ def state_at(built: BuiltPair, curve: TorqueCurve, rotation_deg: float) -> Conta
     wanted = float(np.interp(math.radians(rotation_deg), at, drive))
     before = curve.solutions[int(np.argmin(np.abs(drive - wanted)))]
     return built.rig.solve(wanted, built.law, before if before.pressure.any() else None)
+
+
+def state_at_torque(built: BuiltPair, curve: TorqueCurve, torque_Nm: float) -> ContactSolution:
+    """The contact state at which the rising branch reaches a torque (N m), solved anew.
+
+    Raises:
+        ContactFEError: the torque is not below the largest of the curve, or the wrench turns freely.
+        NotConverged: from the solver.
+    """
+    found = first_state(built, curve, lambda s: s.torque * bearing_depth(built.case) / 1e3 - torque_Nm)
+    if found is None:
+        raise ContactFEError(
+            f"the rising branch never reaches {torque_Nm:.4g} N m",
+            hint="ask for a torque below that of slip",
+            slug="torque-outside",
+        )
+    return found
+
+
+def first_state(
+    built: BuiltPair, curve: TorqueCurve, measure: Callable[[ContactSolution], float]
+) -> ContactSolution | None:
+    """The state of the rising branch at which a measure first reaches zero from below, solved anew between the points.
+
+    None where it never does. The steps of the march have no say in the result, which is found to 1e-6 rad.
+
+    Raises:
+        NotConverged: from the solver.
+    """
+    points = curve.solutions[curve.rising] if len(curve.torque) else ()
+    values = [measure(p) for p in points]
+    after = next((i for i, value in enumerate(values) if value >= 0.0), None)
+    if after is None or after == 0:
+        return None if after is None else points[0]
+    low, high, below, above = points[after - 1], points[after], values[after - 1], values[after]
+    for turn in range(FIRST_ROUNDS):
+        if high.rotation - low.rotation < FIRST_WITHIN or above <= FIRST_CLOSE * (above - values[0]):
+            break
+        # The secant and the middle in turn: a measure that jumps is found as well as one that runs straight.
+        share = min(max(-below / (above - below), 0.02), 0.98) if turn % 2 == 0 else 0.5
+        at = low.rotation + share * (high.rotation - low.rotation)
+        state = built.rig.solve(at, built.law, low if low.pressure.any() else None)
+        value = measure(state)
+        low, high, below, above = (low, state, below, value) if value >= 0.0 else (state, high, value, above)
+    return high
 
 
 @dataclass(frozen=True, eq=False)

@@ -19,7 +19,7 @@ from contactfe.contact import ContactSolution
 from contactfe.mesh import SectionMesh
 from contactfe.report.player.events import Event, events_of
 from contactfe.report.state import HeadMove, head_move, true_opening
-from contactfe.turn import fastener_states, load_share, spread_mm, state_at, wrench_states
+from contactfe.turn import bearing_depth, fastener_states, load_share, spread_mm, state_at, wrench_states
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
@@ -187,7 +187,7 @@ class _Drawing:
         built, solution = self.record.built, stop.solution
         assert solution is not None
         case = built.case
-        force = float(solution.pressure @ solution.problem.length) * case.fastener.engaged_depth
+        force = float(solution.pressure @ solution.problem.length) * bearing_depth(case)
         bars, crushed = self._bars(solution)
         shift = _screen(-move.shift[None], self.unit)[0]
         return Frame(

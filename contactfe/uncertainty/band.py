@@ -1,4 +1,4 @@
-"""The band of one case: slip torque over all that scatters, and the probabilities that follow from it."""
+"""The band of one case: the torque that it delivers over all that scatters, and the probabilities that follow."""
 
 from __future__ import annotations
 
@@ -12,27 +12,26 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.bands.chances import Chance, chance
-from contactfe.bands.distributions import Distribution
-from contactfe.bands.jobs import JobPlan, plan_jobs
-from contactfe.bands.points import sobol_points
-from contactfe.bands.read import UncertainCase, split_case
-from contactfe.bands.solve import Solve, Watch, Weak, solving
-from contactfe.bands.typical import typical_scatter
-from contactfe.bands.wrench import wrench_cautions
+from contactfe.case import EndedBy
 from contactfe.errors import ContactFEError
-from contactfe.standards import size, twist_off_torque
+from contactfe.uncertainty.distributions import Distribution
+from contactfe.uncertainty.ends import Ends, ends_of
+from contactfe.uncertainty.jobs import JobPlan, plan_jobs
+from contactfe.uncertainty.probabilities import Chance, chance, chance_of
+from contactfe.uncertainty.read import UncertainCase, split_case
+from contactfe.uncertainty.sampling import SamplingPlan
+from contactfe.uncertainty.solve import Solve, Watch, solving
+from contactfe.uncertainty.typical import BY_RULE, typical_scatter
 
 Array = NDArray[np.float64]
 
 SAMPLES = 128
 LOW, HIGH = 0.1, 0.9
-_YIELD = "fastener.yield_strength"
 
 
 @dataclass(frozen=True)
 class OneAtATime:
-    """Slip torques N m with one input at 10 % and at 90 % of its distribution and the others at their medians."""
+    """Torques N m delivered with one input at 10 % and at 90 % of its distribution and the others at their medians."""
 
     path: str
     low_Nm: float
@@ -42,18 +41,18 @@ class OneAtATime:
 
     @property
     def spread_Nm(self) -> float:
-        """How far the slip torque moves between the two, N m."""
+        """How far the torque moves between the two, N m."""
         return abs(self.high_Nm - self.low_Nm)
 
 
 @dataclass(frozen=True, eq=False)
 class Band:
-    """Slip torques N m (n,) of n samples: 0 where the wrench turns freely, nan where no curve was found.
+    """Torques N m (n,) that n samples deliver, with what `ends` each of them.
 
     `u` (n, d) are the shares and `values` (n, d) the values (internal units) of the `inputs`; `by_rule` tells that the
-    case named none, so that they scatter by rule. `nominal_Nm` is the plain case, `median_case_Nm` the case with every
-    input at its median, `one_at_a_time` what each input moves by itself. `twist_off_Nm` (n,) is where the bolt's shank
-    twists off, None with the reason `no_twist_off` where it cannot be told. Arrays are read-only.
+    case named none, so that they scatter by rule. `strong` (n,) is how far up its band of strength lies what is held
+    below the head. `nominal_Nm` is the plain case, ended by `nominal_ended_by`; `median_case_Nm` is the case with every
+    input at its median, `one_at_a_time` what each input moves by itself. Arrays are read-only.
     """
 
     name: str
@@ -62,18 +61,22 @@ class Band:
     seed: int
     u: Array
     values: Array
-    torque_Nm: Array
+    strong: Array
+    ends: Ends
     nominal_Nm: float
+    nominal_ended_by: EndedBy | None
     median_case_Nm: float
     one_at_a_time: tuple[OneAtATime, ...]
-    twist_off_Nm: Array | None
-    no_twist_off: str
     cautions: tuple[str, ...]
 
     def __post_init__(self) -> None:
-        for array in (self.u, self.values, self.torque_Nm, self.twist_off_Nm):
-            if array is not None:
-                array.setflags(write=False)
+        for array in (self.u, self.values, self.strong):
+            array.setflags(write=False)
+
+    @property
+    def torque_Nm(self) -> Array:
+        """Torque that each sample delivers (n,): 0 where the wrench turns freely, nan where no curve was found."""
+        return self.ends.torque_Nm
 
     @cached_property
     def known(self) -> NDArray[np.bool_]:
@@ -86,22 +89,22 @@ class Band:
         return int(self.known.sum())
 
     def quantile_Nm(self, share: float) -> float:
-        """Slip torque N m that a share of the samples lies below."""
+        """Torque N m that a share of the samples lies below."""
         return float(np.quantile(self.torque_Nm[self.known], share))
 
     @property
     def median_Nm(self) -> float:
-        """Median slip torque, N m."""
+        """Median torque, N m."""
         return self.quantile_Nm(0.5)
 
     @property
     def low_Nm(self) -> float:
-        """Slip torque that a tenth of the samples lies below, N m."""
+        """Torque that a tenth of the samples lies below, N m."""
         return self.quantile_Nm(LOW)
 
     @property
     def high_Nm(self) -> float:
-        """Slip torque that nine tenths of the samples lie below, N m."""
+        """Torque that nine tenths of the samples lie below, N m."""
         return self.quantile_Nm(HIGH)
 
     def turns_freely(self) -> Chance:
@@ -109,25 +112,29 @@ class Band:
         return chance(self.torque_Nm[self.known] <= 0.0)
 
     def below(self, torque_Nm: float) -> Chance:
-        """Probability that the wrench slips below a torque (N m); turning freely counts as slipping."""
+        """Probability that the pull ends below a torque (N m), by whatever; turning freely counts as 0."""
         return chance(self.torque_Nm[self.known] < torque_Nm)
 
+    def ends_by(self, *causes: EndedBy) -> Chance:
+        """Probability that the pull ends by one of some causes."""
+        return chance_of(self.ends.count(*causes) / self.samples, self.samples)
+
     def twists_off_first(self) -> Chance | None:
-        """Probability that the bolt twists off before the wrench slips; None where it cannot be told."""
-        if self.twist_off_Nm is None:
-            return None
-        return chance(self.twist_off_Nm[self.known] < self.torque_Nm[self.known])
+        """Probability that the bolt or bar twists off before anything else ends the pull; None where it cannot be
+        told."""
+        return None if self.ends.held_Nm is None else self.ends_by("bolt", "bar")
 
     def columns(self) -> dict[str, float]:
         """The band as columns of a table."""
         found = {
-            "slip_torque_median_Nm": self.median_Nm,
-            "slip_torque_p10_Nm": self.low_Nm,
-            "slip_torque_p90_Nm": self.high_Nm,
+            "torque_median_Nm": self.median_Nm,
+            "torque_p10_Nm": self.low_Nm,
+            "torque_p90_Nm": self.high_Nm,
             "turns_freely_share": self.turns_freely().share,
+            "wrench_first_share": self.ends_by("wrench").share,
         }
         first = self.twists_off_first()
-        return found if first is None else found | {"twists_off_first_share": first.share}
+        return found if first is None else found | {"twist_off_first_share": first.share}
 
 
 def band(
@@ -147,7 +154,7 @@ def band(
     bodies that cannot be built.
 
     Example:
-        >>> from contactfe.bands import band
+        >>> from contactfe.uncertainty import band
         >>> case = {"format": 1, "fastener": {"size": "M10", "grade": "8.8"}, "wrench": {"profile": "open-end"},
         ...         "contact": {"friction": {"low": 0.1, "high": 0.2}}, "mesh": {"edge_at_contact": "0.8 mm"}}
         >>> found = band(case, n=4)
@@ -155,7 +162,8 @@ def band(
         True
     """
     uncertain, by_rule = uncertain_case(raw, folder=folder)
-    points = sobol_points(n, len(uncertain.inputs) + 1, seed)
+    plan = sampling_of(n, seed, (uncertain, by_rule))
+    points = plan.points(uncertain.case.wrench.profile, uncertain.inputs)
     return bands_at([(uncertain, by_rule, points)], seed, solving(workers, watch))[0]
 
 
@@ -165,6 +173,14 @@ def uncertain_case(
     """The case with what scatters in it, and whether that is by rule because the case names nothing."""
     found = split_case(raw, name, folder=folder, name=name)
     return (found, False) if found.inputs else (scattered_by_rule(found), True)
+
+
+def sampling_of(n: int, seed: int, *cases: tuple[UncertainCase, bool]) -> SamplingPlan:
+    """The sampling of cases that are looked at together, each with whether what scatters in it scatters by rule."""
+    paths: set[str] = set()
+    for uncertain, by_rule in cases:
+        paths |= set(BY_RULE) if by_rule else {item.path for item in uncertain.inputs}
+    return SamplingPlan.of(n, seed, paths)
 
 
 def scattered_by_rule(plain: UncertainCase) -> UncertainCase:
@@ -179,23 +195,20 @@ def bands_at(
     *,
     alone: bool = True,
 ) -> list[Band]:
-    """Bands of cases at given points (n, d + 1), the last column for the shank; `solve` gets all jobs in one go.
-
-    With `alone` also one input at a time, and cautions where the wrench gives way before slip.
+    """Bands of cases at given points (n, d + 1), the last column for the strength of what is held; `solve` gets all
+    jobs in one go. With `alone` also the plain case and one input at a time.
     """
     laid = [_lay_out(uncertain, points, alone) for uncertain, _, points in tasks]
     jobs = [job for plans in laid for plan in plans for job in plan.jobs]
-    weak: Weak = {}
-    solved = solve(jobs, weak if alone else None)
+    solved = solve(jobs)
     found, at = [], 0
     for (uncertain, by_rule, points), plans in zip(tasks, laid, strict=True):
-        torques = []
-        for plan in plans:
-            torques.append(plan.torques(solved[at : at + len(plan.jobs)]))
+        strengths = (points[:, -1], np.full(2 * len(uncertain.inputs) + 1, 0.5), None)
+        ends = []
+        for plan, strong in zip(plans, strengths, strict=False):
+            ends.append(ends_of(plan.torques(solved[at : at + len(plan.jobs)]), plan.cases, strong))
             at += len(plan.jobs)
-        twist, why = _twist_off(uncertain, points)
-        told = wrench_cautions(plans[2].jobs[0], plans[0].jobs[: len(points)], weak) if alone else []
-        single, nominal = (torques[1], float(torques[2][0])) if alone else (np.empty(0), math.nan)
+        single = ends[1].torque_Nm if alone else np.empty(0)
         found.append(
             Band(
                 name=uncertain.case.name,
@@ -204,13 +217,13 @@ def bands_at(
                 seed=seed,
                 u=np.ascontiguousarray(points[:, : len(uncertain.inputs)]),
                 values=plans[0].values,
-                torque_Nm=_some(torques[0]),
-                nominal_Nm=nominal,
+                strong=points[:, -1].copy(),
+                ends=_some(ends[0]),
+                nominal_Nm=float(ends[2].torque_Nm[0]) if alone else math.nan,
+                nominal_ended_by=ends[2].ended_by[0] if alone else None,
                 median_case_Nm=float(single[0]) if alone else math.nan,
                 one_at_a_time=_one_at_a_time(uncertain.inputs, single) if alone else (),
-                twist_off_Nm=twist,
-                no_twist_off=why,
-                cautions=(*told, *uncertain.case.cautions, *_cautions(torques[0])),
+                cautions=(*uncertain.case.cautions, *_cautions(ends[0].torque_Nm)),
             )
         )
     return found
@@ -237,34 +250,16 @@ def _one_at_a_time(inputs: Sequence[Distribution], torque: Array) -> tuple[OneAt
     return tuple(found)
 
 
-def _some(torque: Array) -> Array:
-    if not np.isfinite(torque).any():
+def _some(ends: Ends) -> Ends:
+    if not np.isfinite(ends.torque_Nm).any():
         raise ContactFEError(
             "no sample has an answer: the contact did not converge",
             hint="try a slightly different mesh (edge_at_contact) or less friction",
             slug="no-band",
         )
-    return torque
+    return ends
 
 
 def _cautions(torque: Array) -> list[str]:
     missing = int((~np.isfinite(torque)).sum())
     return [f"{missing} of {len(torque)} samples have no answer and are left out"] if missing else []
-
-
-def _twist_off(uncertain: UncertainCase, points: Array) -> tuple[Array | None, str]:
-    """Torque N m at which each sample's shank twists off, or why that cannot be told.
-
-    Between the limits of `twist_off_torque`, as strong as the sample's head where the yield strength scatters (they
-    are of one steel), independent of everything else where it does not.
-    """
-    f = uncertain.case.fastener
-    if f.stock != "bolt" or f.size is None or f.grade is None:
-        return None, "the fastener is no bolt of a size and grade, so that no shank can twist off"
-    try:
-        low, high = twist_off_torque(size(f.size).name, f.grade)
-    except ContactFEError as error:
-        return None, error.message
-    paths = [item.path for item in uncertain.inputs]
-    strong = points[:, paths.index(_YIELD)] if _YIELD in paths else points[:, -1]
-    return low + strong * (high - low), ""

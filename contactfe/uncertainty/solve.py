@@ -14,21 +14,19 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.bands.jobs import Job
-from contactfe.bands.wrench import gives_way_at
+from contactfe.case import wrench_ends_at
 from contactfe.errors import ContactFEError, NotConverged
 from contactfe.files import write_bytes
 from contactfe.inputs import CaseInput
 from contactfe.parallel import MOST_WORKERS, LocalProcesses, hold_one_thread, run_all, scratch_folder
 from contactfe.profile import ProfilePair, profile_pair
-from contactfe.turn import BodyModel, Side, assemble, at_modulus, compute_body, torque_curve
-from contactfe.turn.estimate import peak
+from contactfe.turn import BodyModel, Side, assemble, at_modulus, compute_body, peak, torque_curve
+from contactfe.uncertainty.jobs import Job
 
 Array = NDArray[np.float64]
 Watch = Callable[[int, int], None]
-Weak = dict[Job, float]
-Solve = Callable[[Sequence[Job], Weak | None], Array]
-Answer = tuple[float, float | None]  # slip torque, and where the wrench gives way before it, N m
+Solve = Callable[[Sequence[Job]], Array]
+Answer = tuple[float, float]  # slip torque, and where the wrench gives way before it (inf: it does not), N m
 
 KEPT = 12  # bodies that a process remembers
 CHUNK = 2  # jobs that a worker takes at a time: few, so that none works alone at the end
@@ -36,13 +34,11 @@ CHUNK = 2  # jobs that a worker takes at a time: few, so that none works alone a
 _folder: Path | None = None  # of a worker: where the bodies of its run are
 
 
-def solve_jobs(
-    jobs: Sequence[Job], workers: int = 1, watch: Watch | None = None, weak: Weak | None = None
-) -> Array:
-    """Slip torques (n,) N m of the jobs: 0 where the wrench turns freely, nan where no curve was found.
+def solve_jobs(jobs: Sequence[Job], workers: int = 1, watch: Watch | None = None) -> Array:
+    """Torques (n, 2) N m of the jobs: where the grip is lost (0: the wrench turns freely, nan: no curve was found), and
+    where the wrench gives way before that (inf: it does not).
 
-    The answers do not depend on `workers`. `watch` is called with how many of how many are done. `weak` takes the
-    jobs whose wrench gives way before slip, with the torque (N m) at which it does; None: it is not looked at. Raises
+    The answers do not depend on `workers`. `watch` is called with how many of how many are done. Raises
     GeometryError for bodies that cannot be built, ContactFEError for a number of workers that makes no sense or
     workers that cannot start or keep dying.
     """
@@ -53,27 +49,24 @@ def solve_jobs(
             kept.cache_clear()
     unique = in_order(jobs)
     chunks = [unique[i : i + CHUNK] for i in range(0, len(unique), CHUNK)]
-    found: dict[Job, float] = {}
+    found: dict[Job, Answer] = {}
 
     def take(chunk: Sequence[Job], answers: Sequence[Answer]) -> None:
-        for job, (torque, gives_way) in zip(chunk, answers, strict=True):
-            found[job] = torque
-            if weak is not None and gives_way is not None:
-                weak[job] = gives_way
+        found.update(zip(chunk, answers, strict=True))
         if watch is not None:
             watch(len(found), len(unique))
 
     if workers == 1 or len(chunks) == 1:
         for chunk in chunks:
-            take(chunk, solve_chunk(chunk, weak is not None))
+            take(chunk, solve_chunk(chunk))
     else:
-        _in_processes(chunks, min(workers, len(chunks)), weak is not None, take)
-    return np.array([found[job] for job in jobs])
+        _in_processes(chunks, min(workers, len(chunks)), take)
+    return np.array([found[job] for job in jobs], dtype=float).reshape(-1, 2)
 
 
 def solving(workers: int = 1, watch: Watch | None = None) -> Solve:
     """`solve_jobs` with its workers and its watch settled."""
-    return lambda jobs, weak: solve_jobs(jobs, workers, watch, weak)
+    return lambda jobs: solve_jobs(jobs, workers, watch)
 
 
 def in_order(jobs: Sequence[Job]) -> list[Job]:
@@ -86,24 +79,22 @@ def hash_key(case: CaseInput) -> str:
     return repr((case.wrench, case.fastener))
 
 
-def solve_chunk(chunk: Sequence[Job], judge: bool, folder: Path | None = None) -> list[Answer]:
+def solve_chunk(chunk: Sequence[Job], folder: Path | None = None) -> list[Answer]:
     """Answers of some jobs, one thread for the numerical libraries; other processes' bodies are in a folder."""
     global _folder
     _folder = folder
     hold_one_thread()
-    return [slip_torque(job, judge) for job in chunk]
+    return [pair_torques(job) for job in chunk]
 
 
-def slip_torque(job: Job, judge: bool = False) -> Answer:
-    """Slip torque of a job in N m; 0 where the wrench turns freely, nan when the contact does not converge. With
-    `judge` also where the wrench gives way before that.
+def pair_torques(job: Job) -> Answer:
+    """Torques N m at which grip and wrench end a job, see `solve_jobs`.
 
     Raises:
         GeometryError: from outlines or mesher.
     """
-    return answer_on(
-        job, _pair(pair_case(job)), (_body("fastener", job.fastener), _body(job.side, job.wrench)), judge
-    )
+    bodies = (_body("fastener", job.fastener), _body(job.side, job.wrench))
+    return answer_on(job, _pair(pair_case(job)), bodies)
 
 
 def pair_case(job: Job) -> CaseInput:
@@ -111,10 +102,8 @@ def pair_case(job: Job) -> CaseInput:
     return replace(job.fastener, wrench=job.wrench.wrench)
 
 
-def answer_on(
-    job: Job, pair: ProfilePair, bodies: tuple[BodyModel, BodyModel], judge: bool = False
-) -> Answer:
-    """`slip_torque` on bodies (fastener, wrench) that are there already, at the common modulus."""
+def answer_on(job: Job, pair: ProfilePair, bodies: tuple[BodyModel, BodyModel]) -> Answer:
+    """`pair_torques` on bodies (fastener, wrench) that are there already, at the common modulus."""
     fastener, wrench = bodies
     built = assemble(
         job.case,
@@ -125,11 +114,12 @@ def answer_on(
     try:
         curve = torque_curve(built)
     except NotConverged:
-        return math.nan, None
+        return math.nan, math.inf
     if curve.free_play is None:
-        return 0.0, None
-    limit = gives_way_at(built, curve) if judge else None
-    return job.factor * peak(curve)[1], None if limit is None else job.factor * limit
+        return 0.0, math.inf
+    slip = peak(curve)[1]
+    limit = wrench_ends_at(built, curve, slip)
+    return job.factor * slip, math.inf if limit is None else job.factor * limit
 
 
 @lru_cache(maxsize=4 * KEPT)
@@ -170,7 +160,6 @@ def _file(side: Side, shape: CaseInput) -> Path | None:
 def _in_processes(
     chunks: Sequence[Sequence[Job]],
     workers: int,
-    judge: bool,
     take: Callable[[Sequence[Job], Sequence[Answer]], None],
 ) -> None:
     with scratch_folder("band") as folder, closing(LocalProcesses(workers)) as pool:
@@ -183,7 +172,7 @@ def _in_processes(
         dealt = _dealt(chunks, workers)
         run_all(
             pool,
-            [partial(solve_chunk, chunk, judge, folder) for chunk in dealt],
+            [partial(solve_chunk, chunk, folder) for chunk in dealt],
             lambda i, answers: take(dealt[i], answers),
         )
 

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.stats import sobol_indices, uniform
 
-from contactfe.bands.band import HIGH, LOW, Band
-from contactfe.bands.distributions import label_of
-from contactfe.bands.points import sobol_points
-from contactfe.bands.surrogate import Surrogate, fit
 from contactfe.errors import ContactFEError
+from contactfe.uncertainty.band import HIGH, LOW, Band
+from contactfe.uncertainty.distributions import label_of
+from contactfe.uncertainty.sampling import sobol_points
+from contactfe.uncertainty.surrogate import Surrogate, fit
 
 Array = NDArray[np.float64]
 
@@ -22,6 +22,7 @@ POINTS = 2048  # of the surrogate, per index
 KNOWN_AT = 33  # values at which an input is taken as known
 ENOUGH = 0.9  # share of the variance below which the indices are called rough
 _CONSTANTS = ("contact.constraint_factor",)
+HELD = "held.strength"  # what is held below the head, where it ends pulls
 
 
 @dataclass(frozen=True)
@@ -51,7 +52,7 @@ class Sensitivity:
         """Say which input to measure first, and what that would bring."""
         if self.degree == 0:
             if self.explained > 0.5:  # a constant explains everything there is
-                return "Nothing to measure: the slip torque does not scatter."
+                return "Nothing to measure: the torque does not scatter."
             return "Too few samples to tell which input to measure first: take more."
         best = self.shares[0]
         verb = "Calibrate" if best.path in _CONSTANTS else "Measure"
@@ -83,17 +84,14 @@ def sensitivity(found: Band) -> Sensitivity:
             hint="give an input as { low = ..., high = ... }",
             slug="no-inputs",
         )
-    model = fit(found.u[found.known], found.torque_Nm[found.known])
-    d = len(found.inputs)
-    name = "rng" if "rng" in inspect.signature(sobol_indices).parameters else "random_state"
-    indices = sobol_indices(
-        func=lambda x: model(np.clip(x.T[:, :d], 0.0, 1.0)),
-        n=POINTS,
-        dists=[uniform()] * max(d, 2),  # scipy 1.17 takes no single input: a second one then has no effect
-        **{name: np.random.default_rng(found.seed)},
-    )
-    first = np.clip(np.nan_to_num(np.atleast_1d(indices.first_order)[:d]), 0.0, 1.0)
-    total = np.clip(np.nan_to_num(np.atleast_1d(indices.total_order)[:d]), 0.0, 1.0)
+    paths = [item.path for item in found.inputs]
+    spread = {item.path: item.spread_Nm for item in found.one_at_a_time}
+    u = found.u
+    if found.ends.count("bolt", "bar"):  # then how strong that is moves the torque as well
+        paths, u = [*paths, HELD], np.column_stack([u, found.strong])
+    model = fit(u[found.known], found.torque_Nm[found.known])
+    d = len(paths)
+    first, total = _indices(model, d, found.seed)
     cloud = sobol_points(POINTS, d, found.seed)
     # The samples tell the width; the fit, how much of it would be left.
     width = found.high_Nm - found.low_Nm
@@ -101,16 +99,33 @@ def sensitivity(found: Band) -> Sensitivity:
     scale = width / fitted if fitted > 0.0 else 0.0
     shares = [
         InputShare(
-            item.path,
+            path,
             float(first[k]),
             float(total[k]),
             scale * _width_if_known(model, cloud, k),
-            found.one_at_a_time[k].spread_Nm if found.one_at_a_time else math.nan,
+            spread.get(path, math.nan),
         )
-        for k, item in enumerate(found.inputs)
+        for k, path in enumerate(paths)
     ]
     shares.sort(key=lambda share: -share.first)
     return Sensitivity(tuple(shares), width, model.degree, model.error, model.explained)
+
+
+def _indices(model: Surrogate, d: int, seed: int) -> tuple[Array, Array]:
+    """Sobol indices (d,) of first and of total order."""
+    if d == 1:  # there is nothing to share with; the estimators want two inputs
+        alone = np.array([1.0 if model.degree > 0 else 0.0])
+        return alone, alone
+    name = "rng" if "rng" in inspect.signature(sobol_indices).parameters else "random_state"
+    found = sobol_indices(
+        func=lambda x: model(np.clip(x.T, 0.0, 1.0)),
+        n=POINTS,
+        dists=[uniform()] * d,
+        **{name: np.random.default_rng(seed)},
+    )
+    first = np.clip(np.nan_to_num(np.atleast_1d(found.first_order)), 0.0, 1.0)
+    total = np.clip(np.nan_to_num(np.atleast_1d(found.total_order)), 0.0, 1.0)
+    return first, total
 
 
 def _width_if_known(model: Surrogate, cloud: Array, k: int) -> float:

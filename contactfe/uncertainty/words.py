@@ -6,12 +6,13 @@ import math
 from dataclasses import asdict
 from typing import Any
 
-from contactfe.bands.band import Band
-from contactfe.bands.chances import Chance
-from contactfe.bands.compare import Comparison, Crossover
-from contactfe.bands.distributions import Distribution, label_of, written
-from contactfe.bands.sensitivity import Sensitivity
 from contactfe.inputs import field_of
+from contactfe.uncertainty.band import Band
+from contactfe.uncertainty.compare import Comparison, Crossover
+from contactfe.uncertainty.distributions import Distribution, label_of, written
+from contactfe.uncertainty.ends import CAUSES, counted_words
+from contactfe.uncertainty.probabilities import Chance
+from contactfe.uncertainty.sensitivity import Sensitivity
 from contactfe.units import KINDS
 
 _UNITS = {"length": "_mm", "stress": "_MPa", "angle": "_deg", "fraction": "_percent"}
@@ -20,8 +21,30 @@ _UNITS = {"length": "_mm", "stress": "_MPa", "angle": "_deg", "fraction": "_perc
 def band_words(found: Band) -> str:
     """Say the band in one sentence."""
     return (
-        f"slip torque {found.median_Nm:.3g} N m (median), {found.low_Nm:.3g} to {found.high_Nm:.3g} N m in eight of "
+        f"torque {found.median_Nm:.3g} N m (median), {found.low_Nm:.3g} to {found.high_Nm:.3g} N m in eight of "
         f"ten samples; plain case {found.nominal_Nm:.3g} N m"
+    )
+
+
+def ends_words(found: Band) -> str:
+    """Say what ends the pull in how many samples."""
+    return f"of {found.samples} samples: {counted_words(found.ends.ended_by)}"
+
+
+def plain_words(found: Band) -> str:
+    """Say where the plain case lies at an end of what scatters, and what the middle of everything gives; empty where
+    it is the middle."""
+    ends = []
+    for item in found.inputs:
+        if item.sd is None and item.nominal in (item.low, item.high):
+            ends.append(f"{item.label} ({'least' if item.nominal == item.low else 'largest'})")
+    if found.ends.held_Nm is not None and found.ends.count("bolt", "bar"):
+        ends.append(f"strength of the {found.ends.held} (least)")
+    if not ends or not math.isfinite(found.median_case_Nm):
+        return ""
+    return (
+        f"the plain case takes nominal values, which for these inputs are an end of their range: {', '.join(ends)}; "
+        f"with every input in the middle of its range the pair delivers {found.median_case_Nm:.3g} N m"
     )
 
 
@@ -29,19 +52,21 @@ def statements(found: Band, target_Nm: float | None = None) -> list[tuple[str, C
     """The probabilities of a band as (what, chance or None, why there is none)."""
     rows: list[tuple[str, Chance | None, str]] = []
     if target_Nm is not None:
-        rows.append((f"the wrench slips below {target_Nm:.4g} N m", found.below(target_Nm), ""))
-    rows.append(("the bolt twists off before the wrench slips", found.twists_off_first(), found.no_twist_off))
+        rows.append((f"the pull ends below {target_Nm:.4g} N m", found.below(target_Nm), ""))
+    held = found.ends.held or "bolt or bar"
+    rows.append((f"the {held} twists off first", found.twists_off_first(), found.ends.unknown))
+    rows.append(("the wrench gives way first", found.ends_by("wrench"), ""))
     rows.append(("the wrench turns freely", found.turns_freely(), ""))
     return rows
 
 
 def comparison_words(found: Comparison) -> str:
-    """Say in one sentence which of two cases slips later, and by how much."""
+    """Say in one sentence which of two cases delivers more, and by how much."""
     one, two = found.first.name, found.second.name
     middle, low, high = found.ratio()
-    text = f"{one} slips later than {two} with a probability of {found.first_beats_second().words()}"
+    text = f"{one} delivers more than {two} with a probability of {found.first_beats_second().words()}"
     if math.isfinite(middle):
-        text += f"; ratio of the slip torques {middle:.3g} ({low:.3g} to {high:.3g} in eight of ten samples)"
+        text += f"; ratio of the torques {middle:.3g} ({low:.3g} to {high:.3g} in eight of ten samples)"
     ties = found.ties()
     return f"{text}; {ties} of {int(found.known.sum())} samples are ties" if ties else text
 
@@ -54,7 +79,7 @@ def crossover_words(found: Crossover) -> str:
     before, after = (one, two) if found.first_leads_before() else (two, one)
     if place is None:
         return (
-            f"the ranking changes in no sample from {label} {shown[0]} to {shown[-1]}; there {one} slips later than "
+            f"the ranking changes in no sample from {label} {shown[0]} to {shown[-1]}; there {one} delivers more than "
             f"{two} with a probability of {found.leads[-1].words()}"
         )
     middle, low, high = (_shown(found.path, v) for v in place)
@@ -71,8 +96,11 @@ def band_record(
     return {
         "name": found.name,
         **found.columns(),
-        "slip_torque_plain_case_Nm": _finite(found.nominal_Nm),
-        "slip_torque_at_medians_Nm": _finite(found.median_case_Nm),
+        "torque_plain_case_Nm": _finite(found.nominal_Nm),
+        "plain_case_ended_by": found.nominal_ended_by,
+        "plain_case": plain_words(found),
+        "torque_at_medians_Nm": _finite(found.median_case_Nm),
+        "ended_by_counts": {cause: n for cause in CAUSES if (n := found.ends.count(cause))},
         "samples": found.samples,
         "seed": found.seed,
         "scatter_by_rule": found.by_rule,
@@ -85,22 +113,28 @@ def band_record(
             {key: _finite(value) for key, value in asdict(item).items()} for item in found.one_at_a_time
         ],
         "sensitivity": None if shares is None else _sensitivity_record(shares),
-        "slip_torque_Nm": [_finite(t) for t in found.torque_Nm.tolist()],
+        "torque_Nm": [_finite(t) for t in found.torque_Nm.tolist()],
+        "ended_by": list(found.ends.ended_by),
         "cautions": list(found.cautions),
         "version": version,
     }
 
 
-def column_values(found: Band) -> dict[str, list[float | None]]:
-    """Every sample as columns whose names carry their unit: the inputs, slip torque, and twist-off where known."""
-    columns: dict[str, list[float | None]] = {}
+def column_values(found: Band) -> dict[str, list[Any]]:
+    """Every sample as columns whose names carry their unit: the inputs, the torque delivered and what ends it, and the
+    limits that are known."""
+    columns: dict[str, list[Any]] = {}
     for k, item in enumerate(found.inputs):
         kind = item.field.kind
         unit, factor = (_UNITS[kind], KINDS[kind].shown_factor) if kind in KINDS else ("", 1.0)
         columns[f"{item.path}{unit}"] = [float(f"{v / factor:.12g}") for v in found.values[:, k].tolist()]
-    columns["slip_torque_Nm"] = [_finite(t) for t in found.torque_Nm.tolist()]
-    if found.twist_off_Nm is not None:
-        columns["twist_off_Nm"] = list(found.twist_off_Nm.tolist())
+    ends = found.ends
+    columns["torque_Nm"] = [_finite(t) for t in ends.torque_Nm.tolist()]
+    columns["ended_by"] = list(ends.ended_by)
+    columns["slip_torque_Nm"] = [_finite(t) for t in ends.grip_Nm.tolist()]
+    columns["wrench_torque_Nm"] = [_finite(t) for t in ends.wrench_Nm.tolist()]
+    if ends.held_Nm is not None:
+        columns["twist_off_torque_Nm"] = list(ends.held_Nm.tolist())
     return columns
 
 

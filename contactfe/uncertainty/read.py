@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from contactfe.bands.distributions import Distribution, written
-from contactfe.bands.limits import friction_limits, standard_limits
 from contactfe.errors import ContactFEError, InputError, Problem, nearest
 from contactfe.inputs import FIELDS, TABLES, CaseInput, Field, field_of, parse_case, set_path
 from contactfe.inputs.values import read_value
+from contactfe.uncertainty.distributions import Distribution, written
+from contactfe.uncertainty.limits import friction_limits, standard_limits
 from contactfe.units import KINDS
 
 KEYS = ("nominal", "limits", "mean", "sd", "low", "high", "class")
@@ -50,8 +50,7 @@ class UncertainCase:
             part["undersize"] = written(_field("fastener.undersize"), max(worn, 0.0))
         for path, value in values.items():
             if path not in (_WIDTH, "fastener.undersize"):
-                table, _, key = path.partition(".")
-                raw.setdefault(table, {})[key] = written(_field(path), value)
+                raw = set_path(raw, path, written(_field(path), value))
         return parse_case(raw, folder=self.folder, name=self.case.name)
 
 

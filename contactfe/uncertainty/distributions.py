@@ -30,6 +30,7 @@ _WORDS = {
     "wrench.head_width": "width of the head",
     "wrench.thickness": "thickness of the head",
     "load.lever_arm": "lever arm",
+    "held.strength": "strength of what is held",
 }
 
 

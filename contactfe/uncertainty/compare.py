@@ -11,14 +11,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.bands.band import HIGH, LOW, SAMPLES, Band, bands_at, uncertain_case
-from contactfe.bands.chances import Chance, chance
-from contactfe.bands.points import joint_columns, sobol_points
-from contactfe.bands.read import UncertainCase
-from contactfe.bands.solve import Watch, solving
 from contactfe.errors import ContactFEError
 from contactfe.inputs import FIELDS, field_of, set_path
 from contactfe.inputs.values import read_value
+from contactfe.uncertainty.band import HIGH, LOW, SAMPLES, Band, bands_at, sampling_of, uncertain_case
+from contactfe.uncertainty.probabilities import Chance, chance
+from contactfe.uncertainty.read import UncertainCase
+from contactfe.uncertainty.solve import Watch, solving
 
 Array = NDArray[np.float64]
 
@@ -27,7 +26,7 @@ CROSSOVER_SAMPLES = 32
 
 @dataclass(frozen=True, eq=False)
 class Duel:
-    """Slip torques N m (n,) of two cases on the same samples: 0 where one turns freely, nan without an answer."""
+    """Torques N m (n,) that two cases deliver on the same samples: 0 where one turns freely, nan without an answer."""
 
     first_Nm: Array
     second_Nm: Array
@@ -38,15 +37,15 @@ class Duel:
         return np.asarray(np.isfinite(self.first_Nm) & np.isfinite(self.second_Nm))
 
     def first_beats_second(self) -> Chance:
-        """Probability that the first slips at a higher torque than the second."""
+        """Probability that the first delivers more than the second."""
         return chance((self.first_Nm > self.second_Nm)[self.known])
 
     def ties(self) -> int:
-        """Samples in which both slip at the same torque, such as both turning freely."""
+        """Samples in which both deliver the same torque: both turn freely, or one bolt twists off in both."""
         return int((self.first_Nm == self.second_Nm)[self.known].sum())
 
     def ratio(self) -> tuple[float, float, float]:
-        """Median, 10 % and 90 % of the ratio of the slip torques, over samples in which the second one grips."""
+        """Median, 10 % and 90 % of the ratio of the torques, over samples in which the second one grips."""
         grips = self.known & (self.second_Nm > 0.0)
         if not grips.any():
             return float("nan"), float("nan"), float("nan")
@@ -74,15 +73,15 @@ class Comparison:
         return self.duel.known
 
     def first_beats_second(self) -> Chance:
-        """Probability that the first slips at a higher torque than the second."""
+        """Probability that the first delivers more than the second."""
         return self.duel.first_beats_second()
 
     def ties(self) -> int:
-        """Samples in which both slip at the same torque, such as both turning freely."""
+        """Samples in which both deliver the same torque: both turn freely, or one bolt twists off in both."""
         return self.duel.ties()
 
     def ratio(self) -> tuple[float, float, float]:
-        """Median, 10 % and 90 % of the ratio of the slip torques, over samples in which the second one grips."""
+        """Median, 10 % and 90 % of the ratio of the torques, over samples in which the second one grips."""
         return self.duel.ratio()
 
 
@@ -109,11 +108,11 @@ class Crossover:
 
     @property
     def leads(self) -> tuple[Chance, ...]:
-        """Probability that the first one slips at the higher torque, at each value."""
+        """Probability that the first one delivers more, at each value."""
         return tuple(chance(self.first_Nm[:, k] > self.second_Nm[:, k]) for k in range(len(self.values)))
 
     def first_leads_before(self) -> bool:
-        """Whether in most samples that change (of all, where none does) the first one slips later up to there."""
+        """Whether in most samples that change (of all, where none does) the first one delivers more up to there."""
         changes = np.isfinite(self.places)
         which = changes if changes.any() else np.ones(len(changes), dtype=bool)
         leads = np.sign(self.first_Nm - self.second_Nm)[which]
@@ -144,16 +143,16 @@ class Sampling:
 
 
 def compare(first: Mapping[str, Any], second: Mapping[str, Any], how: Sampling | None = None) -> Comparison:
-    """Bands of two cases on common random numbers: what both share (outside [wrench]) has one value in both.
+    """Bands of two cases on common random numbers: what scatters outside [wrench] has one random number in both.
+
+    The samples of each are those that a study of both with the same seed draws.
 
     Raises as `band`; names of the cases head their problems.
     """
     how = how or Sampling()
     pair = _both(first, second, how.folder)
-    points, shared = _joint([pair], how)
-    tasks = [(*case, u) for case, u in zip(pair, points[0], strict=True)]
-    one, two = bands_at(tasks, how.seed, solving(how.workers, how.watch))
-    return Comparison(one, two, shared)
+    one, two = bands_at(_tasks([pair], how), how.seed, solving(how.workers, how.watch))
+    return Comparison(one, two, _shared([pair]))
 
 
 def crossover(
@@ -178,19 +177,13 @@ def crossover(
         hint = 'such as "0 %, 20 %, 40 %"'
         raise ContactFEError("values to sweep go upward, two at least", hint=hint, slug="crossover")
     pairs = [_both(set_path(first, path, text), set_path(second, path, text), how.folder) for text in values]
-    points, shared = _joint(pairs, how)
-    tasks = [
-        (*case, u)
-        for pair, both in zip(pairs, points, strict=True)
-        for case, u in zip(pair, both, strict=True)
-    ]
-    found = bands_at(tasks, how.seed, solving(how.workers, how.watch), alone=False)
+    found = bands_at(_tasks(pairs, how), how.seed, solving(how.workers, how.watch), alone=False)
     names = (found[0].name, found[1].name)
     one, two = (np.column_stack([b.torque_Nm for b in found[k::2]]) for k in (0, 1))
     known = np.isfinite(one).all(axis=1) & np.isfinite(two).all(axis=1)
     one, two = one[known], two[known]
     places = np.array([first_change(numbers, a, b) for a, b in zip(one, two, strict=True)])
-    return Crossover(path, names, numbers, one, two, places, shared)
+    return Crossover(path, names, numbers, one, two, places, _shared(pairs))
 
 
 def first_change(values: Array, first: Array, second: Array) -> float:
@@ -220,10 +213,30 @@ def _both(first: Mapping[str, Any], second: Mapping[str, Any], folder: Path | No
     )
 
 
-def _joint(pairs: Sequence[_Pair], how: Sampling) -> tuple[list[tuple[Array, Array]], tuple[str, ...]]:
-    """Points of both cases of every pair, with the column of the shank in common, and the inputs they share."""
-    columns, used, shared = joint_columns([(one.inputs, two.inputs) for (one, _), (two, _) in pairs])
-    points = sobol_points(how.n, used + 1, how.seed)
+def _tasks(pairs: Sequence[_Pair], how: Sampling) -> list[tuple[UncertainCase, bool, Array]]:
+    """Both cases of every pair with their points, the strength of what is held in common."""
+    plan = sampling_of(how.n, how.seed, *(case for pair in pairs for case in pair))
+    tasks = []
+    for pair in pairs:
+        profiles = [uncertain.case.wrench.profile for uncertain, _ in pair]
+        same = profiles[0] == profiles[1] and _wrench_of(pair[0][0]) != _wrench_of(pair[1][0])
+        for (uncertain, by_rule), profile, piece in zip(pair, profiles, (0, int(same)), strict=True):
+            tasks.append((uncertain, by_rule, plan.points(profile, uncertain.inputs, piece)))
+    return tasks
+
+
+def _wrench_of(uncertain: UncertainCase) -> object:
+    """What makes one piece out of a wrench: the same wrench on two fasteners is one."""
+    return uncertain.base.get("wrench"), [
+        item for item in uncertain.inputs if item.path.startswith("wrench.")
+    ]
+
+
+def _shared(pairs: Sequence[_Pair]) -> tuple[str, ...]:
+    """Inputs outside [wrench] with one distribution in both cases of every pair: they have one value in both."""
+    own = [tuple({item.path: item for item in uncertain.inputs} for uncertain, _ in pair) for pair in pairs]
+    paths = {path for one, two in own for path in one if path in two and not path.startswith("wrench.")}
     order = [entry.path for entry in FIELDS]
-    both = [(points[:, [*a, used]], points[:, [*b, used]]) for a, b in columns]
-    return both, tuple(sorted(shared, key=order.index))
+    return tuple(
+        sorted((p for p in paths if all(one.get(p) == two.get(p) for one, two in own)), key=order.index)
+    )

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from contactfe.bands.distributions import Distribution
-from contactfe.bands.limits import standard_limits
-from contactfe.bands.read import UncertainCase, value_of
 from contactfe.errors import ContactFEError
 from contactfe.inputs import FIELDS
+from contactfe.uncertainty.distributions import Distribution
+from contactfe.uncertainty.limits import standard_limits
+from contactfe.uncertainty.read import UncertainCase, value_of
 
 JUDGED: dict[str, tuple[float, float, str]] = {
     "contact.friction": (0.08, 0.24, "VDI 2230, classes B and C together"),
@@ -54,7 +54,7 @@ def typical_scatter(plain: UncertainCase) -> tuple[Distribution, ...]:
             source = f"{100 * OTHERWISE:.0f} % about the value given, engineering judgement"
         if low < high:
             found.append(Distribution(path, nominal, low, high, source=source))
-    wall = "head_width" if case.wrench.profile == "open-end" else "outside_diameter"
+    wall = case.wrench.family.wall
     if case.wrench.rules.get(wall, "given") != "given":
         most = case.wrench.dims[wall]
         source = f"up to {100 * WALL_BELOW:.0f} % below the rule, engineering judgement"
@@ -68,6 +68,8 @@ def _known(plain: UncertainCase, path: str) -> bool:
     f = plain.case.fastener
     table, _, key = path.partition(".")
     given = plain.base.get(table, {}).get(key)
+    if path == "fastener.yield_strength" and plain.case.stated("fastener.hardness"):
+        return True
     if path == "fastener.across_flats":
         return f.shape != "hex" or f.across_flats < f.across_flats_nominal - 1e-9
     if path == "fastener.corner" and (f.rounding > 0.0 or f.shape != "hex"):

@@ -18,11 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from contactfe.bands.distributions import Distribution
-from contactfe.bands.read import UncertainCase
 from contactfe.errors import InputError, Problem
 from contactfe.inputs import CaseInput
 from contactfe.turn import Side, shape_case
+from contactfe.uncertainty.distributions import Distribution
+from contactfe.uncertainty.read import UncertainCase
 
 Array = NDArray[np.float64]
 
@@ -66,7 +66,7 @@ class Job:
 
 @dataclass(frozen=True, eq=False)
 class ShapeRatio:
-    """How the torque follows one shape input: its levels (k,), and the jobs (by number) that give the torques there."""
+    """How the torque of the pair follows one shape input: its levels (k,), and the jobs (by number) there."""
 
     path: str
     levels: Array
@@ -86,21 +86,31 @@ class ShapeRatio:
 
 @dataclass(frozen=True, eq=False)
 class JobPlan:
-    """Jobs of some rows of values (n, d), first the rows in order, then those behind the ratios."""
+    """Jobs of some rows of values (n, d), first the rows in order, then those behind the ratios.
+
+    `cases` (n) are those of the rows, with shapes at the levels that stand in for them.
+    """
 
     jobs: tuple[Job, ...]
+    cases: tuple[CaseInput, ...]
     values: Array
     levels: Array
     inputs: tuple[Distribution, ...]
     ratios: tuple[ShapeRatio, ...]
 
     def torques(self, solved: Array) -> Array:
-        """Slip torques (n,) N m of the rows from the torques of all jobs; nan where there is none."""
+        """Torques (n, 2) N m at which grip and wrench end the rows, from those of all jobs (m, 2); nan where there is
+        none."""
         torque = solved[: len(self.values)].copy()
         paths = [item.path for item in self.inputs]
         for shape in self.ratios:
             k = paths.index(shape.path)
-            torque *= shape.ratio(solved, self.values[:, k], self.levels[:, k])
+            value, level = self.values[:, k], self.levels[:, k]
+            torque[:, 0] *= shape.ratio(solved[:, 0], value, level)
+            # Where the wrench gives way at some levels alone, what the pair carries tells how it goes on.
+            weak = solved[list(shape.jobs), 1]
+            by = solved[:, 1] if np.isfinite(weak).all() else solved.min(axis=1)
+            torque[:, 1] *= shape.ratio(by, value, level)
         return torque
 
 
@@ -139,12 +149,12 @@ def plan_jobs(uncertain: UncertainCase, inputs: Sequence[Distribution], u: Array
     cases = _cases(uncertain, inputs, np.vstack(rows))
     paths = frozenset(item.path for item in inputs if item.path not in levels or item.path not in WIDTHS)
     jobs = tuple(_job(uncertain.case, case, paths) for case in cases)
-    return JobPlan(jobs, values, snapped, tuple(inputs), tuple(ratios))
+    return JobPlan(jobs, tuple(cases[: len(u)]), values, snapped, tuple(inputs), tuple(ratios))
 
 
 def _levels(case: CaseInput, inputs: Sequence[Distribution]) -> dict[str, Array]:
     """Levels of every input that changes a shape. Three or more on one body are meshed at every sample instead."""
-    drawn = case.wrench.profile == "outline"  # its opening cannot be offset
+    drawn = case.wrench.family.drawn  # its opening cannot be offset
     shapes = [p.path for p in inputs if p.path not in NO_MESH and (drawn or p.path not in WIDTHS)]
     found: dict[str, Array] = {}
     for item in inputs:

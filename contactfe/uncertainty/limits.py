@@ -6,17 +6,16 @@ from collections.abc import Mapping
 from typing import Any
 
 from contactfe.errors import ContactFEError, nearest
-from contactfe.inputs import CaseInput, parse_case, set_path
+from contactfe.inputs import CaseInput, grade_row, parse_case, set_path
 from contactfe.standards import (
     FrictionClass,
     across_flats_min,
+    bar_across_flats_min,
     friction_classes,
-    grade,
     head_chamfer,
     opening_limits,
     size,
 )
-from contactfe.units import is_inch
 
 HAVE_LIMITS = (
     "fastener.across_flats",
@@ -43,7 +42,7 @@ def standard_limits(path: str, base: Mapping[str, Any], case: CaseInput, table: 
     if path == "contact.friction":
         return friction_limits(table)
     if path == "wrench.opening":
-        return _opening(base, case)
+        return _opening(case)
     if path == "fastener.yield_strength":
         return _strength(case)
     if path == "fastener.across_flats":
@@ -60,32 +59,36 @@ def standard_limits(path: str, base: Mapping[str, Any], case: CaseInput, table: 
     return ends[0], ends[1], f"sharp to least across corners, {known.source}"
 
 
-def _opening(base: Mapping[str, Any], case: CaseInput) -> Limits:
-    if case.wrench.profile == "outline":
+def _opening(case: CaseInput) -> Limits:
+    if case.wrench.family.drawn:
         raise _none("its file holds the opening of an outline", "draw the openings, one file each")
     f = case.fastener
-    inch = size(f.size).inch if f.size else is_inch(base.get("fastener", {}).get("across_flats"))
-    found = opening_limits(f.across_flats_nominal, inch)
+    found = opening_limits(f.across_flats_nominal, f.inch)
     return found.lower, found.upper, found.source
 
 
 def _width(case: CaseInput) -> Limits:
     f = case.fastener
-    if f.size is not None:
-        known = size(f.size)
+    known = size(f.size) if f.size is not None else None
+    if known is not None and (known.item == "nut" or f.stock == "bolt"):
         return known.across_flats_min, known.across_flats, known.source
     try:
-        least = across_flats_min(f.across_flats_nominal, "A")
+        if f.stock == "bar":
+            least, source = (
+                bar_across_flats_min(f.across_flats_nominal),
+                "h11 of drawn bars, EN 10278 (from memory)",
+            )
+        else:
+            least, source = across_flats_min(f.across_flats_nominal, "A"), "ISO 4759-1, product grade A"
     except ContactFEError as error:
         raise _none(error.message) from error
-    return least, f.across_flats_nominal, "ISO 4759-1, product grade A"
+    return least, f.across_flats_nominal, source
 
 
 def _strength(case: CaseInput) -> Limits:
-    f = case.fastener
-    if f.grade is None:
+    known = grade_row(case.fastener)
+    if known is None:
         raise _none("the case names no grade", 'write grade = "8.8", or low and high')
-    known = grade(f.grade, size(f.size).diameter if f.size else None)
     if known.yield_upper is None:
         raise _none(f"{known.source} gives no upper end for {known.name}")
     return known.yield_min, known.yield_upper, f"{known.source}, upper end {known.upper_source}"

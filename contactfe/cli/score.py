@@ -1,0 +1,130 @@
+"""`contactfe score`: the scoreboard of a readings file."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from contactfe import __version__
+from contactfe.cli.checks import folder_problems
+from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell
+from contactfe.errors import InputError
+
+if TYPE_CHECKING:
+    from contactfe.trial import Score
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to an application."""
+
+    @app.command(
+        "score", help="The scoreboard of readings: means, per cent of the best, ranks and how sure they are."
+    )
+    def score(
+        readings: Annotated[
+            Path, typer.Argument(metavar="READINGS.csv", help="`contactfe init readings` writes one.")
+        ],
+        seed: Annotated[int, typer.Option("--seed", help="The same seed gives the same ranks.", min=0)] = 1,
+        out: Annotated[
+            Path | None, typer.Option("--out", metavar="DIR", help="Write CSV, JSON, page and figures here.")
+        ] = None,
+        as_json: Annotated[
+            bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
+        ] = False,
+    ) -> None:
+        problems = folder_problems(out) if out is not None else []
+        if problems:
+            raise InputError(problems)
+        from contactfe import trial
+
+        found = trial.score(trial.read_readings(readings), seed)
+        if out is not None:
+            _write(found, out)
+        if as_json:
+            say_json(found.to_dict())
+        else:
+            _say(found)
+
+
+def _write(found: Score, out: Path) -> None:
+    """Tables first, then page and figures."""
+    from contactfe.files import make_folder, write_text
+    from contactfe.report import means_figure, save, score_page, standings_figure
+
+    make_folder(out)
+    write_text(out / "score.csv", _csv(found))
+    write_text(out / "score.json", json.dumps(found.to_dict(), indent=1) + "\n")
+    figures = (means_figure(found), standings_figure(found))
+    write_text(out / "score.html", score_page(found, __version__, figures))
+    for name, figure in zip(("means", "standing"), figures, strict=True):
+        save(figure, out / f"{name}.png")
+        save(figure, out / f"{name}.svg")
+    tell(f"written: {out}")
+
+
+_COLUMNS = ("readings", "at_least", "mean_Nm", "low_Nm", "high_Nm", "at_least_Nm", "plain_mean_Nm", "of_best",
+            "of_best_low", "of_best_high", "ties", "rank", "rank_low", "rank_high", "beats_next")  # fmt: skip
+
+
+def _csv(found: Score) -> str:
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(("condition", "design", *_COLUMNS))
+    for entry in found.entries:
+        values = ["" if getattr(entry, c) is None else getattr(entry, c) for c in _COLUMNS]
+        writer.writerow((entry.condition.words(), entry.design, *values))
+    return out.getvalue()
+
+
+def _share(value: float | None) -> str:
+    return "-" if value is None else f"{100 * value:.1f}"
+
+
+def _say(found: Score) -> None:
+    say(f"{found.title}: {found.readings} readings, scatter {_share(found.scatter)} % of the torque")
+    say()
+    for condition in found.conditions():
+        say(condition.words())
+        rows = []
+        for e in found.of(condition):
+            at_least = f"at least {number(e.at_least_Nm)}" if e.mean_Nm is None else number(e.mean_Nm)
+            sure = "-" if e.beats_next is None else f"{100 * e.beats_next:.0f}"
+            ranks = "-" if e.rank is None else str(e.rank)
+            if e.rank_low is not None and e.rank_low != e.rank_high:
+                ranks += f" ({e.rank_low} to {e.rank_high})"
+            rows.append((e.design, str(e.readings), str(e.at_least or "-"), at_least, number(e.low_Nm), number(e.high_Nm),
+                         _share(e.of_best), ranks, "tie" if e.ties else "", sure))  # fmt: skip
+        heads = (
+            "design",
+            "pulls",
+            "at least",
+            "mean N m",
+            "95 % from",
+            "to",
+            "% of best",
+            "rank",
+            "",
+            "% ahead of next",
+        )
+        say_table(rows, heads)
+    say()
+    say(
+        f"share of the best over what all designs have (conditions: {len(found.common)}), and over all of their own"
+    )
+    overall = [
+        (str(s.place), s.design, _share(s.common), _share(s.own), str(s.conditions),
+         "-" if s.ahead_of_next is None else f"{100 * s.ahead_of_next:.0f}")
+        for s in found.standings
+    ]  # fmt: skip
+    say_table(overall, ("place", "design", "% of best", "all", "conditions", "% ahead of next"))
+    if found.losses:
+        say()
+        say("loss from rounding")
+        say_table([(x.design, x.condition.words(), f"{100 * x.change:+.1f}", "%") for x in found.losses])
+    for note in found.notes:
+        say_wrapped(note)

@@ -1,0 +1,123 @@
+"""Pages built again from stored results, without solving; two or more folders give one page that compares them."""
+
+from __future__ import annotations
+
+import csv
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from contactfe.errors import InputError, Problem
+from contactfe.files import write_text
+from contactfe.report.case_page import page_of
+from contactfe.report.compare_page import Stored, cases_page, studies_page
+from contactfe.report.files import PAGE, VIEW
+from contactfe.report.study_pages import study_page
+from contactfe.study.tables import read_rows
+
+STUDY_PAGE = "study.html"
+
+
+@dataclass(frozen=True)
+class Found:
+    """A folder of results: of one "case" or of a "study"."""
+
+    folder: Path
+    kind: str
+
+
+def rebuilt(folders: Sequence[Path], version: str, out: Path | None = None) -> Path:
+    """Write the page of one folder of results again, or one page that compares several, and return its path.
+
+    Without `out` the page goes where it was, a comparison into "comparison.html" of the first folder.
+
+    Raises:
+        InputError: a folder holds no results, or the folders hold different kinds of them; all problems at once.
+    """
+    found = _found(folders)
+    if len(found) == 1:
+        return _again(found[0], version, out)
+    stored = [_case(one) if one.kind == "case" else _study(one) for one in found]
+    page = cases_page(stored, version) if found[0].kind == "case" else studies_page(stored, version)
+    path = out or found[0].folder / "comparison.html"
+    write_text(path, page)
+    return path
+
+
+def _found(folders: Sequence[Path]) -> list[Found]:
+    found, problems = [], []
+    for folder in folders:
+        if (folder / "results.csv").is_file():
+            found.append(Found(folder, "study"))
+        elif (folder / "case.json").is_file():
+            found.append(Found(folder, "case"))
+        else:
+            what = "holds no results" if folder.is_dir() else "is no folder"
+            hint = "name a folder that `contactfe turn --out` or `contactfe sweep` wrote"
+            problems.append(Problem(str(folder), what, hint))
+    if len({one.kind for one in found}) > 1:
+        problems.append(
+            Problem("", "cases and studies cannot stand on one page", "compare cases, or compare studies")
+        )
+    if problems:
+        raise InputError(problems, source="report")
+    return found
+
+
+def _again(found: Found, version: str, out: Path | None) -> Path:
+    if found.kind == "study":
+        path, make = out or found.folder / STUDY_PAGE, _study_again
+    else:
+        path, make = out or found.folder / PAGE, _case_again
+    maker: Callable[[Path, str], str] = make
+    write_text(path, maker(found.folder, version))
+    return path
+
+
+def _case_again(folder: Path, version: str) -> str:
+    return page_of(_json(folder / VIEW, "solve the case once more with contactfe turn --out"))
+
+
+def _study_again(folder: Path, version: str) -> str:
+    rows = read_rows(folder / "results.csv")
+    text = (folder / "results.csv").read_text(encoding="utf-8")
+    return study_page(rows, {"name": _name(folder)}, version, odds=_odds(folder), csv=text)
+
+
+def _name(folder: Path) -> str:
+    plan = folder / "plan.json"
+    if plan.is_file():
+        name = _json(plan, "").get("name")
+        if name:
+            return str(name)
+    return folder.name
+
+
+def _odds(folder: Path) -> list[Mapping[str, Any]]:
+    path = folder / "odds.csv"
+    if not path.is_file():
+        return []
+    with path.open(encoding="utf-8", newline="") as stream:
+        return [
+            {key: None if cell == "" else cell for key, cell in row.items()} for row in csv.DictReader(stream)
+        ]
+
+
+def _json(path: Path, hint: str) -> dict[str, Any]:
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError) as error:
+        raise InputError([Problem("", f"cannot be read: {error}", hint)], source=str(path)) from error
+    if not isinstance(found, dict):
+        raise InputError([Problem("", "is not what a page is built from", hint)], source=str(path))
+    return found
+
+
+def _case(found: Found) -> Stored:
+    return Stored(found.folder.name, (_json(found.folder / "case.json", "solve the case once more"),))
+
+
+def _study(found: Found) -> Stored:
+    return Stored(found.folder.name, tuple(read_rows(found.folder / "results.csv")))

@@ -1,0 +1,83 @@
+"""Bands: what scatters in a case, the band of the torque it delivers, probabilities, and what matters most."""
+
+from contactfe.uncertainty.band import (
+    SAMPLES,
+    Band,
+    OneAtATime,
+    band,
+    bands_at,
+    sampling_of,
+    scattered_by_rule,
+)
+from contactfe.uncertainty.compare import Comparison, Crossover, Duel, Sampling, compare, crossover
+from contactfe.uncertainty.distributions import Distribution, label_of
+from contactfe.uncertainty.ends import CAUSES, Ends, counted_words
+from contactfe.uncertainty.jobs import Job, plan_jobs
+from contactfe.uncertainty.probabilities import Chance, chance_of
+from contactfe.uncertainty.read import UncertainCase, distribution_problems, may_scatter, split_case
+from contactfe.uncertainty.sampling import SamplingPlan, sobol_points
+from contactfe.uncertainty.sensitivity import InputShare, Sensitivity, sensitivity
+from contactfe.uncertainty.solve import answer_on, in_order, pair_case, solving
+from contactfe.uncertainty.typical import BY_RULE, typical_scatter
+from contactfe.uncertainty.words import (
+    band_record,
+    band_words,
+    column_values,
+    comparison_record,
+    comparison_words,
+    crossover_record,
+    crossover_words,
+    ends_words,
+    plain_words,
+    statements,
+)
+
+__all__ = [
+    "BY_RULE",
+    "CAUSES",
+    "SAMPLES",
+    "Band",
+    "Chance",
+    "Comparison",
+    "Crossover",
+    "Distribution",
+    "Duel",
+    "Ends",
+    "InputShare",
+    "Job",
+    "OneAtATime",
+    "Sampling",
+    "SamplingPlan",
+    "Sensitivity",
+    "UncertainCase",
+    "answer_on",
+    "band",
+    "band_record",
+    "band_words",
+    "bands_at",
+    "chance_of",
+    "column_values",
+    "compare",
+    "comparison_record",
+    "comparison_words",
+    "counted_words",
+    "crossover",
+    "crossover_record",
+    "crossover_words",
+    "distribution_problems",
+    "ends_words",
+    "in_order",
+    "label_of",
+    "may_scatter",
+    "pair_case",
+    "plain_words",
+    "plan_jobs",
+    "sampling_of",
+    "scattered_by_rule",
+    "sensitivity",
+    "sobol_points",
+    "solving",
+    "split_case",
+    "statements",
+    "typical_scatter",
+]

@@ -1,0 +1,61 @@
+"""Where events lie on the curve does not depend on the steps of the march."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from cases import COARSE, built, case, solved
+
+from contactfe.case import record_of
+from contactfe.errors import ContactFEError
+from contactfe.explain import explain
+from contactfe.turn import bearing_depth, first_state, peak, state_at_torque, torque_curve
+from contactfe.turn import curve as curve_module
+
+RING = case("ring-six", mesh=COARSE)
+WEAK = case("ring-six", grade="12.9", wrench={"yield_strength": "500 MPa"}, mesh=COARSE)
+
+
+@pytest.mark.parametrize("share", [0.02, 0.31, 0.77, 0.99])
+def test_the_state_at_a_torque_has_that_torque(share: float) -> None:
+    b, (curve, _) = built(RING), solved(RING)
+    wanted = share * float(curve.torque.max())
+    state = state_at_torque(b, curve, wanted)
+    assert state.torque * bearing_depth(RING) / 1e3 == pytest.approx(wanted, rel=2e-3)
+    assert state.rotation < curve.solutions[curve.rising][-1].rotation
+
+
+def test_a_torque_beyond_slip_has_no_state() -> None:
+    b, (curve, _) = built(RING), solved(RING)
+    with pytest.raises(ContactFEError, match="never reaches"):
+        state_at_torque(b, curve, 1.01 * float(curve.torque.max()))
+
+
+def test_crush_begins_at_one_place_whatever_the_steps(monkeypatch: pytest.MonkeyPatch) -> None:
+    b = built(RING)
+    found = []
+    for step in (0.1, 0.4, 0.9):
+        monkeypatch.setattr(curve_module, "FIRST_STEP", math.radians(step))
+        state = first_state(b, torque_curve(b), lambda s: float(s.capped.any()) - 0.5)
+        assert state is not None and state.capped.any()
+        found.append(state.rotation)
+    assert found == pytest.approx([found[0]] * 3, abs=4e-6)
+
+
+def test_the_torque_and_the_events_do_not_go_with_the_first_step(monkeypatch: pytest.MonkeyPatch) -> None:
+    # A soft ring on a hard head gives way on the steep part of the curve: 108.8 to 103.2 N m with the step before.
+    b, records = built(WEAK), []
+    for step in (0.1, 0.4, 0.9):
+        monkeypatch.setattr(curve_module, "FIRST_STEP", math.radians(step))
+        records.append(record_of(b, torque_curve(b)))
+    one = records[0]
+    assert one.ended_by == "wrench" and one.torque_Nm < 0.9 * peak(one.curve)[1]
+    for other in records[1:]:
+        assert other.torque_Nm == pytest.approx(one.torque_Nm, rel=0.004)
+    told = [{e.key: e.torque_Nm for e in explain(r).events} for r in records]
+    for events in told[1:]:
+        assert events.keys() == told[0].keys()
+        assert max(events.values()) <= events[next(reversed(events))] * (1 + 1e-9)
+        for key in ("first-touch", "crush-begins", "patch-growth"):
+            assert events.get(key, 0.0) == pytest.approx(told[0].get(key, 0.0), rel=0.02, abs=0.05)
