@@ -54,6 +54,8 @@ class CandidateResult:
     front: bool = False
 
 
+ENOUGH = 0.9
+"""Share of the samples that have to have an answer in every condition for a candidate to have a score."""
 OBJECTIVES: dict[str, tuple[str, int]] = {
     "score": ("torque on the duty, over the mean of all", -1),
     "outside_radius_mm": ("largest outside radius (mm)", 1),
@@ -136,7 +138,7 @@ def _samples(row: Row, record: Mapping[str, Any] | None) -> Array:
     if found is None:
         value = row["torque_Nm"]
         return np.array([0.0 if value is None else float(value)])
-    return np.nan_to_num(found, nan=0.0)  # a sample that turns freely delivers nothing
+    return found
 
 
 def _at_work(record: Mapping[str, Any] | None, working: float | None) -> tuple[float, float] | None:
@@ -194,9 +196,9 @@ def _result(
     reasons = [str(r["reason"]) for r in rows if r["status"] == "failed"]
     return CandidateResult(
         name=candidate.name,
-        score=float(np.median(known)) if len(known) == len(values) else None,
-        low=float(np.quantile(known, 0.1)) if len(known) == len(values) else None,
-        high=float(np.quantile(known, 0.9)) if len(known) == len(values) else None,
+        score=float(np.median(known)) if enough else None,
+        low=float(np.quantile(known, 0.1)) if enough else None,
+        high=float(np.quantile(known, 0.9)) if enough else None,
         best_share=best,
         torque_Nm=torque,
         loss=_loss(plan.conditions, torque),
