@@ -563,7 +563,8 @@ def test_a_line_says_what_the_band_belongs_to(closed_form: None) -> None:
     assert set(groups) == {"fastener", "wrench", "friction", "model"}
     assert sum(groups.values()) == pytest.approx(sum(share.first for share in shares.shares))
     assert (
-        shares.group_sentence().startswith("Of the variance: ") and " %, interactions " in shares.group_sentence()
+        shares.group_sentence().startswith("Of the variance: ")
+        and " %, interactions " in shares.group_sentence()
     )
 
 
