@@ -9,7 +9,7 @@ from typing import Any, Literal
 
 from contactfe.errors import ContactFEError
 from contactfe.inputs import field_of
-from contactfe.report.words import PROFILES, number
+from contactfe.report.words import PROFILES, grade_words, number
 from contactfe.standards import grade, size
 from contactfe.study.tables import FIRST_TO_GO, label, mark
 from contactfe.units import KINDS, parse_number, parse_quantity
@@ -152,7 +152,7 @@ def value_words(path: str, value: Any) -> str:
         return f"{value:g} {unit}".strip()
     if path == PROFILE:
         return PROFILES.get(value, value)
-    return f"grade {value}" if path == "fastener.grade" else str(value)
+    return grade_words(str(value)) if path == "fastener.grade" else str(value)
 
 
 def row_words(row: Row, paths: Sequence[str]) -> str:

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 
 from contactfe.case import ANSWERS, ENDS, SAFETY
 from contactfe.report.page import Picture, picture, render, sha256_of
+from contactfe.report.reader_units import both
 from contactfe.report.rows import (
     Row,
     Swept,
@@ -30,7 +31,7 @@ from contactfe.report.study import horizontal, study_charts
 from contactfe.report.study_finding import finding_of, weakest_rows
 from contactfe.report.study_ranking import ranking_view
 from contactfe.report.style import data_uri
-from contactfe.report.words import BAND, PROFILES, both_torques, counts, number, plain
+from contactfe.report.words import BAND, PROFILES, counts, number, plain
 from contactfe.study.tables import label, mark_words
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
@@ -108,7 +109,7 @@ def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
         ), ""
     best = max(holding, key=lambda row: torque_of(row) or 0.0)
     where, band = row_words(best, [item.path for item in swept]), band_of(best)
-    torque = f"Largest torque: {both_torques(torque_of(best) or 0.0)}"
+    torque = f"Largest torque: {both(torque_of(best) or 0.0)}"
     if band is not None:
         reach = f"{number(band[1])} to {number(band[2])} N·m in eight of ten samples"
         return torque, f"{where}; {reach}" if where else reach
