@@ -12,7 +12,6 @@ from contactfe.report.attempts import Attempts
 from contactfe.report.band_figures import band_figure
 from contactfe.report.pulls_figure import pulls_figure
 from contactfe.report.reader_units import reader
-from contactfe.report.words import number
 from contactfe.uncertainty import Band, band_record, band_words, ends_words, plain_words, sensitivity
 
 

@@ -226,7 +226,7 @@ def _pair_texts(record: CaseRecord, name: str) -> tuple[str, str]:
     crushed = f"; {text_of(e.crushed_length_mm or 0.0, 'mm')} of surface is crushed" if at_slip else ""
     return (
         f"The pair {where}, in the frame of the wrench's head; percentages: load share of each flat.",
-        f"Section of wrench and fastener {where} with von Mises stress in {reader().scale('MPa')[1]} and pressure on the flanks{crushed}.",
+        f"Section of wrench and fastener {where} with von Mises stress ({reader().scale('MPa')[1]}) and pressure on the flanks{crushed}.",
     )
 
 

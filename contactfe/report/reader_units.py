@@ -60,7 +60,8 @@ class Reader:
         return _inches(value / factor) if name == "in" else number(value / factor)
 
 
-_CURRENT: ContextVar[Reader] = ContextVar("reader", default=Reader())
+_SI = Reader()
+_CURRENT: ContextVar[Reader] = ContextVar("reader", default=_SI)
 
 
 def reader() -> Reader:

@@ -83,16 +83,20 @@ def _case_again(folder: Path, version: str) -> str:
 def _study_again(folder: Path, version: str) -> str:
     rows = read_rows(folder / "results.csv")
     text = (folder / "results.csv").read_text(encoding="utf-8")
-    return study_page(rows, {"name": _name(folder)}, version, odds=_odds(folder), csv=text)
+    plan = _json(folder / "plan.json", "") if (folder / "plan.json").is_file() else {}
+    meta = {"name": str(plan.get("name") or folder.name)}
+    if isinstance(plan.get("band"), dict):
+        meta["band"] = _band_words(plan["band"])
+    meta["units"] = str(plan.get("units") or "si")
+    return study_page(rows, meta, version, odds=_odds(folder), csv=text)
 
 
-def _name(folder: Path) -> str:
-    plan = folder / "plan.json"
-    if plan.is_file():
-        name = _json(plan, "").get("name")
-        if name:
-            return str(name)
-    return folder.name
+def _band_words(told: Mapping[str, Any]) -> str:
+    """How the cases scatter, in a sentence; plans of older runs hold only the numbers."""
+    target = told.get("target_torque_Nm")
+    below = "" if target is None else f"; odds of ending below {target:.4g} N m"
+    words = f"{told.get('samples')} samples of every case, seed {told.get('seed')}{below}"
+    return str(told.get("words") or words)
 
 
 def _odds(folder: Path) -> list[Mapping[str, Any]]:
