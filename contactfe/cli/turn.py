@@ -106,7 +106,7 @@ def register(app: typer.Typer) -> None:
             else:
                 from contactfe.report.reader_units import reading
 
-                with reading(units):
+                with reading(units, [record.torque_Nm]):
                     _say_record(record, raw, units)
                     _say_more(more)
         if out is not None:

@@ -75,7 +75,7 @@ def register(app: typer.Typer) -> None:
             else:
                 from contactfe.report.reader_units import reading
 
-                with reading(units):
+                with reading(units, [found.record.torque_Nm]):
                     _say(found, comparison)
         if out is not None:
             from contactfe.report import check_drawn, write_why_folder

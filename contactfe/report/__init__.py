@@ -1,6 +1,9 @@
 """Figures, drawings, pages and files of cases and studies; the only layer that draws or fills templates."""
 
 from contactfe.report.attempts import Attempts, check_drawn
+from contactfe.report.band_figures import band_figure, draw_band, draw_tornado, tornado_figure
+from contactfe.report.band_files import band_answers_record, write_band_folder
+from contactfe.report.band_page import BandAnswers
 from contactfe.report.case_more import CaseMore
 from contactfe.report.case_page import case_figures, case_page
 from contactfe.report.curve import curve_figure, draw_curve
@@ -13,6 +16,7 @@ from contactfe.report.parity import parity_figure, profile_figure
 from contactfe.report.plan_page import plan_page
 from contactfe.report.player import player_view, stage_of
 from contactfe.report.pulls_figure import draw_corner, draw_pulls, pulls_figure
+from contactfe.report.reader_units import reading
 from contactfe.report.readings_page import readings_page
 from contactfe.report.rebuild import rebuilt
 from contactfe.report.score_figures import means_figure, standings_figure
@@ -27,18 +31,23 @@ from contactfe.report.why_files import write_why_folder
 __all__ = [
     "FORMATS",
     "Attempts",
+    "BandAnswers",
     "BodyState",
     "CaseMore",
     "SlipState",
     "Written",
+    "band_answers_record",
+    "band_figure",
     "case_figures",
     "case_page",
     "check_drawn",
     "curve_figure",
+    "draw_band",
     "draw_corner",
     "draw_curve",
     "draw_pair",
     "draw_pulls",
+    "draw_tornado",
     "drawing_figure",
     "end_state",
     "faults_figure",
@@ -54,6 +63,7 @@ __all__ = [
     "player_view",
     "profile_figure",
     "pulls_figure",
+    "reading",
     "readings_page",
     "rebuilt",
     "save",
@@ -68,6 +78,8 @@ __all__ = [
     "study_figures",
     "study_page",
     "table_rows",
+    "tornado_figure",
+    "write_band_folder",
     "write_case_folder",
     "write_why_folder",
 ]

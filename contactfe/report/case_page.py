@@ -99,7 +99,7 @@ def case_view(
     more: CaseMore | None = None,
 ) -> dict[str, Any]:
     """Return all that the page of a case shows, as plain values that go into a file."""
-    with reading(units):
+    with reading(units, [record.torque_Nm]):
         return _view(record, version, figures, attempts, more or CaseMore())
 
 
@@ -224,9 +224,10 @@ def _pair_texts(record: CaseRecord, name: str) -> tuple[str, str]:
     at_slip = name != "pair" or record.ended_by == "grip"
     where = "at slip" if at_slip else f"at {text_of(record.torque_Nm, 'N·m')}, where the pull ends"
     crushed = f"; {text_of(e.crushed_length_mm or 0.0, 'mm')} of surface is crushed" if at_slip else ""
+    unit = reader().scale("MPa")[1]
     return (
         f"The pair {where}, in the frame of the wrench's head; percentages: load share of each flat.",
-        f"Section of wrench and fastener {where} with von Mises stress ({reader().scale('MPa')[1]}) and pressure on the flanks{crushed}.",
+        f"Section of wrench and fastener {where} with von Mises stress in {unit} and pressure on the flanks{crushed}.",
     )
 
 

@@ -90,7 +90,7 @@ def _write_pictures(
     record: CaseRecord, folder: Path, told: tuple[str, str, Units], attempts: Attempts, more: CaseMore
 ) -> None:
     version, kind, units = told
-    with reading(units):
+    with reading(units, [record.torque_Nm]):
         _draw(record, folder, (version, kind, units), attempts, more)
 
 

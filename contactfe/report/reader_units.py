@@ -29,7 +29,7 @@ _FACTORS = {
     "µm per N·m": (INCH / LBF_FT, "mil per lbf·ft"),
 }
 _QUANTITY = re.compile(
-    r"(?<![\w.])(?P<first>[+-]?\d+(?:\.\d+)?)(?:(?P<between> to | and |/)(?P<second>[+-]?\d+(?:\.\d+)?))?"
+    r"(?<![\w.])(?P<first>[+-]?\d+(?:\.\d+)?)(?:(?P<between> to about | to | and |/)(?P<second>[+-]?\d+(?:\.\d+)?))?"
     r"(?P<gap> )(?P<unit>N m|N·m|MPa per N m|MPa|GPa|mm|um|µm)(?! per|·|²|\w)"
 )
 """A number, or two, with a unit that a reader in inches does not use."""
@@ -37,10 +37,12 @@ _QUANTITY = re.compile(
 
 @dataclass(frozen=True)
 class Reader:
-    """Who reads: in which units, and whether all torques of a table are so `small` that they stand in lbf in."""
+    """Who reads: in which units, and whether all torques of a table are so `small` that they stand in lbf in (None: no
+    table, each torque by itself).
+    """
 
     units: Units = "si"
-    small: bool = False
+    small: bool | None = None
 
     def scale(self, unit: str) -> tuple[float, str]:
         """Return what an SI value is divided by, and the unit it then has: (6.894..., "ksi") for "MPa"."""
@@ -71,11 +73,12 @@ def reader() -> Reader:
 
 @contextmanager
 def reading(units: Units, torques_Nm: Iterable[float] = ()) -> Iterator[Reader]:
-    """Draw and write for a reader in these units inside the block; tables of these torques (N m) take one unit:
-    lbf in where all of them stay below 20 lbf ft.
+    """Draw and write for a reader in these units inside the block; tables and sentences about these torques (N m) take one
+    unit: lbf in where all of them stay below 20 lbf ft.
     """
     largest = max(torques_Nm, default=0.0)
-    mark = _CURRENT.set(Reader(units, 0.0 < largest < LEAST_FT * LBF_FT))
+    small = None if largest <= 0.0 else largest < LEAST_FT * LBF_FT
+    mark = _CURRENT.set(Reader(units, small))
     try:
         yield _CURRENT.get()
     finally:
@@ -118,7 +121,9 @@ def _reworded(found: re.Match[str]) -> str:
     unit = {"N m": "N·m", "um": "µm", "GPa": "MPa"}.get(found["unit"], found["unit"])
     times = 1e3 if found["unit"] == "GPa" else 1.0
     values = [times * float(one) for one in (found["first"], found["second"]) if one]
-    small = max(map(abs, values)) < LEAST_FT * LBF_FT
+    small = reader().small
+    if small is None:
+        small = max(map(abs, values)) < LEAST_FT * LBF_FT
     factor, name = Reader("inch", small).scale(unit)
     sources = [one for one in (found["first"], found["second"]) if one is not None]
     texts = [

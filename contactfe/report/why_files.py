@@ -38,7 +38,7 @@ def write_why_folder(
     shown = state_shown(found, rotation_deg)
     attempts = Attempts()
     numbers = write_together(folder, lambda part: _numbers(found, comparison, shown, part))
-    with reading(units):
+    with reading(units, [found.record.torque_Nm]):
         pictures = write_together(
             folder, lambda part: _pictures(found, comparison, shown, (part, kind), attempts)
         )
