@@ -9,6 +9,7 @@ from contactfe.report.case_page import case_figures, case_page
 from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
 from contactfe.report.files import Written, fields, write_case_folder
+from contactfe.report.flanks import draw_flanks, flanks_figure
 from contactfe.report.imported import faults_figure, imported_figure
 from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
@@ -23,7 +24,9 @@ from contactfe.report.score_figures import means_figure, standings_figure
 from contactfe.report.screening import headline, notes, screening_figures, screening_page, search_figure
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state
 from contactfe.report.study import study_charts, study_figures
+from contactfe.report.study_map import draw_map
 from contactfe.report.study_pages import study_page
+from contactfe.report.study_relative import draw_relative, relative_figure
 from contactfe.report.style import FORMATS, save
 from contactfe.report.trial_pages import score_page
 from contactfe.report.why_files import write_why_folder
@@ -45,13 +48,17 @@ __all__ = [
     "draw_band",
     "draw_corner",
     "draw_curve",
+    "draw_flanks",
+    "draw_map",
     "draw_pair",
     "draw_pulls",
+    "draw_relative",
     "draw_tornado",
     "drawing_figure",
     "end_state",
     "faults_figure",
     "fields",
+    "flanks_figure",
     "headline",
     "imported_figure",
     "log_figure",
@@ -66,6 +73,7 @@ __all__ = [
     "reading",
     "readings_page",
     "rebuilt",
+    "relative_figure",
     "save",
     "score_page",
     "screening_figures",

@@ -18,6 +18,7 @@ from contactfe.report.case_more import CaseMore
 from contactfe.report.case_words import end_sentence, headline, limit_rows, model_words
 from contactfe.report.curve import curve_figure
 from contactfe.report.drawing import drawing_figure
+from contactfe.report.flanks import flanks_figure
 from contactfe.report.inputs import InputRow, input_tables
 from contactfe.report.page import Picture, picture, render, sha256_of
 from contactfe.report.pair import pair_makers
@@ -61,13 +62,16 @@ MORE_TEXTS = {
 
 def case_figures(record: CaseRecord, attempts: Attempts | None = None) -> dict[str, Figure]:
     """Draw the figures of a case by name: "curve", "pair" at the end of the pull, "pair-at-slip" where that differs,
-    "drawing". With `attempts` one that fails is left out and noted there.
+    "flanks" unless it turns freely, "drawing". With `attempts` one that fails is left out and noted there.
     """
-    makers: dict[str, Callable[[], Figure]] = {"curve": lambda: curve_figure(record), **pair_makers(record)}
+    makers: dict[str, Callable[[], Figure | None]] = {
+        "curve": lambda: curve_figure(record),
+        **pair_makers(record),
+    }
+    if not record.estimate.turns_freely:
+        makers["flanks"] = lambda: flanks_figure(record)
     makers["drawing"] = lambda: drawing_figure(record.built.case)
-    if attempts is None:
-        return {name: make() for name, make in makers.items()}
-    drawn = {name: attempts.draw(name, make) for name, make in makers.items()}
+    drawn = {name: make() if attempts is None else attempts.draw(name, make) for name, make in makers.items()}
     return {name: figure for name, figure in drawn.items() if figure is not None}
 
 
@@ -191,6 +195,8 @@ def _pictures(record: CaseRecord, figures: Mapping[str, Figure]) -> list[Picture
             found.append(picture(figure, name, _pair_texts(record, name), "png"))
         elif name == "curve":
             found.append(picture(figure, name, _curve_texts(record), png=True))
+        elif name == "flanks":
+            found.append(picture(figure, name, _flank_texts(record), png=True))
         elif name in MORE_TEXTS:
             found.append(picture(figure, name, MORE_TEXTS[name], png=True))
         else:
@@ -211,6 +217,15 @@ def _curve_texts(record: CaseRecord) -> tuple[str, str]:
         f"{headline(record)} and {number(record.rotation_deg or 0.0)} deg; free play to "
         f"{number(e.free_play_deg or 0.0)} deg, onset at {text_of(e.onset_torque_Nm or 0.0, 'N·m')}, slip at "
         f"{text_of(e.slip_torque_Nm, 'N·m')} and {number(e.slip_rotation_deg or 0.0)} deg."
+    )
+
+
+def _flank_texts(record: CaseRecord) -> tuple[str, str]:
+    where = "at slip" if record.ended_by == "grip" else "where the pull ends"
+    caption = f"Pressure along each flat {where}, with the share of the load that the flat carries."
+    return (
+        caption,
+        f"Chart. {caption} One row for each flat, numbered as in the section; crushed parts hatched.",
     )
 
 

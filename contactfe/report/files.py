@@ -49,7 +49,7 @@ class Written:
 
 
 NUMBERS = ("case.json", "curve.csv", "fields.vtu")
-PICTURES = ("curve", "pair", "pair-at-slip", "drawing")
+PICTURES = ("curve", "pair", "pair-at-slip", "flanks", "drawing")
 PAGE, VIEW = "case.html", "page.json"
 
 

@@ -28,11 +28,16 @@ _FACTORS = {
     "MPa per N·m": (KSI / LBF_FT, "ksi per lbf·ft"),
     "µm per N·m": (INCH / LBF_FT, "mil per lbf·ft"),
 }
+_BETWEEN = r" to about | to | and |,? (?:and )?bending |/"
+_NUMBER = r"[+-]?\d+(?:\.\d+)?"
 _QUANTITY = re.compile(
-    r"(?<![\w.])(?P<first>[+-]?\d+(?:\.\d+)?)(?:(?P<between> to about | to | and |/)(?P<second>[+-]?\d+(?:\.\d+)?))?"
-    r"(?P<gap> )(?P<unit>N m|N·m|MPa per N m|MPa|GPa|mm|um|µm)(?! per|·|²|\w)"
+    rf"(?<![\w.])(?P<first>{_NUMBER})(?:(?P<between>{_BETWEEN})(?P<second>{_NUMBER}))? "
+    r"(?P<unit>N m|N·m|MPa per N m|MPa|GPa|mm|um|µm)(?! per|·|²|\w)"
 )
 """A number, or two, with a unit that a reader in inches does not use."""
+
+
+_POINT = re.compile(r"\((-?\d+(?:\.\d+)?), (-?\d+(?:\.\d+)?)\) mm")
 
 
 @dataclass(frozen=True)
@@ -114,7 +119,12 @@ def in_words(text: str, units: Units | None = None) -> str:
     """
     if (units or reader().units) == "si":
         return text
-    return _QUANTITY.sub(_reworded, text)
+    return _QUANTITY.sub(_reworded, _POINT.sub(_moved, text))
+
+
+def _moved(found: re.Match[str]) -> str:
+    x, y = (f"{float(one) / INCH:.3f}" for one in found.groups())
+    return f"({x}, {y}) in"
 
 
 def _reworded(found: re.Match[str]) -> str:

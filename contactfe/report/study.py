@@ -34,6 +34,7 @@ from contactfe.report.rows import (
 )
 from contactfe.report.study_finding import finding_of, weakest_rows
 from contactfe.report.study_map import best_map
+from contactfe.report.study_relative import relative_figure
 from contactfe.report.style import CAUTION, COLOURS, INK, LINES, MARKERS, SOFT, blank, foot, save, styled
 from contactfe.report.words import PROFILES
 
@@ -61,7 +62,8 @@ def study_figures(rows: Sequence[Row], folder: Path, units: Units = "si") -> lis
 
 
 def study_charts(rows: Sequence[Row], units: Units | None = None) -> dict[str, Figure]:
-    """Return the figures of a study by name: "torque-PROFILE" for each profile, "comparison", and "best-wrench".
+    """Return the figures of a study by name: "torque-PROFILE" for each profile, "comparison", "best-wrench"
+    and "relative".
 
     The torque delivered stands against the rounding, or against
     the first swept number where no rounding was swept, or against the first swept words; one line for each
@@ -90,6 +92,9 @@ def _charts(rows: Sequence[Row]) -> dict[str, Figure]:
         chart = best_map(rows, swept, across)
         if chart is not None:
             figures["best-wrench"] = chart
+        chart = relative_figure(rows, swept, across)
+        if chart is not None:
+            figures["relative"] = chart
     return figures
 
 

@@ -86,7 +86,7 @@ def _page(
     across = horizontal(swept)
     head, where = _headline(rows, swept)
     # What answers the question of a study stands first, and its title is the finding.
-    first = ("comparison", "best-wrench")
+    first = ("comparison", "best-wrench", "relative")
     ordered = sorted(
         charts.items(), key=lambda item: first.index(item[0]) if item[0] in first else len(first)
     )
@@ -276,6 +276,8 @@ def _picture(name: str, figure: Figure, finding: str) -> Picture:
         text = f"{finding}. {text}" if finding else text
     elif name == "best-wrench":
         text = "Which wrench for this hex: the best profile over two inputs, its lead over the second; hatched where open."
+    elif name == "relative":
+        text = "Each profile in percent of the best one under the same condition, at the lowest strength."
     elif profile in PROFILES:
         text = f"Torque delivered by the {PROFILES[profile]}, {reader().scale('N·m')[1]}; cases that turn freely stand at zero."
     else:
