@@ -47,7 +47,7 @@ def text_of_table() -> str:
     ("told", "expected"),
     [
         ("gives way at 135.6 N m, before", "gives way at 100.0 lbf ft, before"),
-        ("from 135.58 to about 271.16 N m", "from 100.00 to about 200.00 lbf ft"),
+        ("from 135.6 to about 271.2 N m", "from 100.0 to about 200.0 lbf ft"),
         ("up to 254 um deep", "up to 10.0 mil deep"),
         ("opening 16 to 16.3 mm", "opening 0.630 to 0.642 in"),
         ("+13.56 N m (+5 %)", "+10.00 lbf ft (+5 %)"),

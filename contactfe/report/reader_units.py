@@ -152,5 +152,5 @@ def _inches(value: float) -> str:
 def _digits(source: str, value: float) -> str:
     """A number with at least three digits, more where its source has more, and the sign the source shows."""
     digits = max(3, len(source.lstrip("+-0.").replace(".", "")))
-    text = f"{value:.{digits}g}" if abs(value) < 10**digits else f"{value:.0f}"
+    text = f"{value:#.{digits}g}".rstrip(".") if 1e-4 < abs(value) < 10**digits else f"{value:.0f}"
     return f"+{text}" if source.startswith("+") and value >= 0 else text
