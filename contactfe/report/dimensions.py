@@ -19,8 +19,8 @@ from shapely.ops import nearest_points
 
 from contactfe.inputs import CaseInput
 from contactfe.profile import Outline, ProfilePair
+from contactfe.report.reader_units import bare_length
 from contactfe.report.style import INK, SOFT
-from contactfe.report.words import length
 
 Array = NDArray[np.float64]
 Point = tuple[float, float]
@@ -54,7 +54,7 @@ class Dimension:
     @property
     def text(self) -> str:
         """Label and value."""
-        return f"{self.label} {length(self.value)}"
+        return f"{self.label} {bare_length(self.value)}"
 
 
 def across_corners(case: CaseInput, pair: ProfilePair, fastener: Outline) -> float:
@@ -264,7 +264,7 @@ class Sheet:
         label = (self.box[0] + 0.02 * self.per_inch, self.box[3] - 0.15 * self.per_inch)
         line = {"arrowstyle": "-", "color": SOFT, "lw": 0.6, "shrinkB": 0}
         self.ax.annotate(
-            f"least wall {length(wall)}",
+            f"least wall {bare_length(wall)}",
             middle,
             xytext=label,
             fontsize=8.5,

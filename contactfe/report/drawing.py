@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from contactfe.inputs import CaseInput
 from contactfe.profile import Outline, ProfilePair, profile_pair, turned_diameter
 from contactfe.report.dimensions import Sheet, across_corners, dimensions_of, wall_of
+from contactfe.report.reader_units import in_words, length_text, reader
 from contactfe.report.style import (
     CAUTION,
     COLOURS,
@@ -26,7 +27,7 @@ from contactfe.report.style import (
     outline_patch,
     styled,
 )
-from contactfe.report.words import SHAPES, case_words, length, profile_words
+from contactfe.report.words import SHAPES, case_words, profile_words
 from contactfe.standards import DIMENSIONS
 
 Array = NDArray[np.float64]
@@ -52,9 +53,9 @@ def drawing_figure(case: CaseInput) -> Figure:
     table = figure.add_axes((8.0 / WIDTH, bottom / HEIGHT, 3.5 / WIDTH, height / HEIGHT))
     _table(table, case, pair, height)
     figure.text(0.012, 0.975, case.name, fontsize=12, fontweight="bold", ha="left", va="top")
-    figure.text(0.012, 0.938, case_words(case), fontsize=8.5, color=SOFT, ha="left", va="top")
+    figure.text(0.012, 0.938, in_words(case_words(case)), fontsize=8.5, color=SOFT, ha="left", va="top")
     unworn = "Dashed: the unworn fastener. " if _is_worn(case) else ""
-    foot(figure, f"Lengths in mm. {unworn}{CAUTION}")
+    foot(figure, f"Lengths in {'mm' if reader().units == 'si' else 'inches'}. {unworn}{CAUTION}")
     return figure
 
 
@@ -113,48 +114,46 @@ def table_rows(case: CaseInput, pair: ProfilePair) -> list[tuple[str, str]]:
     rows = [
         ("Fastener", ""),
         ("head", f"{SHAPES.get(f.shape, f.shape)}{f' {f.size}' if f.size else ''}"),
-        ("yield strength", f"{f.yield_strength:.0f} MPa"),
-        ("across flats, s", f"{length(f.across_flats)} mm"),
+        ("yield strength", in_words(f"{f.yield_strength:.0f} MPa")),
+        ("across flats, s", length_text(f.across_flats)),
         (
             "over all" if f.shape == "outline" else "across corners, e",
-            f"{length(across_corners(case, pair, pair.fastener))} mm",
+            length_text(across_corners(case, pair, pair.fastener)),
         ),
     ]
     if f.rounding > 0:
         side = ", driven side" if f.worn_side == "driven" else ""
         rows += [
-            ("across corners when new", f"{length(new)} mm"),
+            ("across corners when new", length_text(new)),
             ("rounding", f"{100 * f.rounding:.3g} %{side}"),
         ]
         if f.worn_side == "driven" and f.shape in ("hex", "square"):
             turned = turned_diameter(f.across_flats, f.rounding, pair.flats)
-            rows.append(("driven half of each corner turned to", f"{length(turned)} mm"))
+            rows.append(("driven half of each corner turned to", length_text(turned)))
     rows += [
         *([] if f.shape == "outline" else _edges(case, pair)),
-        ("engaged depth", f"{length(f.engaged_depth)} mm"),
+        ("engaged depth", length_text(f.engaged_depth)),
         ("Wrench", ""),
         ("profile", profile_words(case)),
-        ("yield strength", f"{w.yield_strength:.0f} MPa"),
-        ("opening, S", f"{length(pair.opening)} mm"),
-        ("clearance, S − s", f"{length(pair.opening - f.across_flats)} mm"),
-        ("thickness", f"{length(w.thickness)} mm"),
-        ("least wall", f"{length(wall_of(case, pair)[0])} mm"),
+        ("yield strength", in_words(f"{w.yield_strength:.0f} MPa")),
+        ("opening, S", length_text(pair.opening)),
+        ("clearance, S − s", length_text(pair.opening - f.across_flats)),
+        ("thickness", length_text(w.thickness)),
+        ("least wall", length_text(wall_of(case, pair)[0])),
     ]
     unused = {"ridge_radius"} if w.profile == "flare-nut" and w.points == 6 else set()
     for name in (*_SHOWN, *(n for n in w.dims if n not in _SHOWN)):
         if name in w.dims and name not in unused:
             value = w.dims[name]
-            shown = (
-                f"{math.degrees(value):.3g}°" if DIMENSIONS[name].kind == "angle" else f"{length(value)} mm"
-            )
+            shown = f"{math.degrees(value):.3g}°" if DIMENSIONS[name].kind == "angle" else length_text(value)
             rows.append((name.replace("_", " "), shown))
     return rows
 
 
 def _edges(case: CaseInput, pair: ProfilePair) -> list[tuple[str, str]]:
     return [
-        ("corner radius", f"{length(case.fastener.corner_radius)} mm"),
-        ("length of flat left", f"{length(_flat_length(pair.fastener))} mm"),
+        ("corner radius", length_text(case.fastener.corner_radius)),
+        ("length of flat left", length_text(_flat_length(pair.fastener))),
     ]
 
 

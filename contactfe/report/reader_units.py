@@ -13,7 +13,7 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Literal
 
-from contactfe.report.words import LBF_FT, LEAST_FT, number
+from contactfe.report.words import LBF_FT, LEAST_FT, length, number
 
 Units = Literal["si", "inch"]
 
@@ -104,6 +104,16 @@ def shown(value: float, unit: str, units: Units | None = None) -> tuple[str, str
 def text_of(value: float, unit: str, units: Units | None = None) -> str:
     """Return a value with its unit in one text: "48.7 lbf·ft"."""
     return " ".join(shown(value, unit, units))
+
+
+def bare_length(value: float) -> str:
+    """Return a length (mm) without its unit, as a drawing shows it: at most two decimals in mm, three in inches."""
+    return length(value) if reader().units == "si" else _inches(value / INCH)
+
+
+def length_text(value: float) -> str:
+    """Return a length (mm) with its unit, as a drawing shows it."""
+    return f"{bare_length(value)} {reader().scale('mm')[1]}"
 
 
 def both(torque_Nm: float, units: Units | None = None) -> str:
