@@ -287,6 +287,8 @@ def _say_shares(found: Band, shares: Sensitivity) -> None:
     ]
     say_table(rows, ("input", "at 10 %", "at 90 %", "alone", "with others", "band if known"))
     say_wrapped(shares.sentence())
+    if words := shares.group_sentence():
+        say_wrapped(words)
     say_wrapped(
         f"shares by a polynomial of degree {shares.degree} fitted to the samples, leave-one-out error "
         f"{shares.error_Nm:.2g} N m ({100 * shares.explained:.1f} % of the variance explained)"

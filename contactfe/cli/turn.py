@@ -17,6 +17,7 @@ from contactfe.errors import InputError, Problem
 if TYPE_CHECKING:
     from contactfe.case import CaseRecord
     from contactfe.inputs import CaseInput, Field
+    from contactfe.report import CaseMore
     from contactfe.report.reader_units import Units
     from contactfe.uncertainty import Band
 
@@ -87,34 +88,38 @@ def register(app: typer.Typer) -> None:
         from contactfe.case import solve_case
 
         record = solve_case(checked)
-        count = checked.load.pulls if pulls is None else pulls
-        series = None
-        if count > 1:
-            from contactfe.case import solve_pulls
-
-            series = solve_pulls(checked, count, record)
-        found = None if samples is None else _band(read_case(case, calibration), case, samples)
+        asked = None if samples is None else _band(read_case(case, calibration), case, samples)
+        more = _more(record, checked.load.pulls if pulls is None else pulls, asked)
         with said_first():
             if as_json:
-                more = {} if found is None else {"band": _band_record(found)}
-                more |= {} if series is None else {"pulls": series.to_dict()}
-                say_json(record.to_dict(__version__) | more)
+                say_json(record.to_dict(__version__) | more.to_dict(__version__))
             else:
                 _say_record(record, raw, units)
-                if series is not None:
-                    from contactfe.cli.pulls import say_pulls
-
-                    say_pulls(series)
-                if found is not None:
-                    from contactfe.cli.band import say_band
-
-                    say_band(found)
+                _say_more(more)
         if out is not None:
-            _write(record, out, kind, units)
-            if series is not None:
-                from contactfe.cli.pulls import write_pulls
+            _write(record, out, kind, units, more)
 
-                write_pulls(series, out, kind)
+
+def _more(record: CaseRecord, pulls: int, band: Band | None) -> CaseMore:
+    """The band and the further pulls that were asked for."""
+    from contactfe.report import CaseMore
+
+    if pulls == 1:
+        return CaseMore(band)
+    from contactfe.case import solve_pulls
+
+    return CaseMore(band, solve_pulls(record.built.case, pulls, record))
+
+
+def _say_more(more: CaseMore) -> None:
+    if more.pulls is not None:
+        from contactfe.cli.pulls import say_pulls
+
+        say_pulls(more.pulls)
+    if more.band is not None:
+        from contactfe.cli.band import say_band
+
+        say_band(more.band)
 
 
 def _plain_case(
@@ -138,21 +143,11 @@ def _band(raw: dict[str, Any], path: Path, samples: int) -> Band:
     return band_of(raw, path.parent, samples, 1, cores())
 
 
-def _band_record(found: Band) -> dict[str, Any]:
-    return {
-        "samples": found.samples,
-        "seed": found.seed,
-        "low_Nm": found.low_Nm,
-        "median_Nm": found.median_Nm,
-        "high_Nm": found.high_Nm,
-    }
-
-
-def _write(record: CaseRecord, out: Path, kind: str, units: Units) -> None:
+def _write(record: CaseRecord, out: Path, kind: str, units: Units, more: CaseMore) -> None:
     """Write the folder; a picture that fails is an error only after everything else is there."""
     from contactfe.report import check_drawn, write_case_folder
 
-    written = write_case_folder(record, out, __version__, kind, units)
+    written = write_case_folder(record, out, __version__, kind, units, more)
     tell(f"written: {out} ({', '.join(sorted(path.name for path in written.paths))})")
     tell_page(out / "case.html")
     check_drawn(written.failures, str(out))

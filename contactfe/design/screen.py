@@ -2,8 +2,7 @@
 
 The score is the weighted mean over the conditions of the torque over the mean of all candidates in that condition, so
 that a large size does not outweigh a small one. All candidates meet the same samples of what scatters, and the odds
-are counted sample by sample. In a sample the pull ends at the lower of grip and wrench: the wrench's limit is that of
-the plain case.
+are counted sample by sample.
 """
 
 from __future__ import annotations
@@ -55,6 +54,8 @@ class CandidateResult:
     front: bool = False
 
 
+ENOUGH = 0.9
+"""Share of the samples that have to have an answer in every condition for a candidate to have a score."""
 OBJECTIVES: dict[str, tuple[str, int]] = {
     "score": ("torque on the duty, over the mean of all", -1),
     "outside_radius_mm": ("largest outside radius (mm)", 1),
@@ -130,16 +131,14 @@ def _on_front(r: CandidateResult, front: bool) -> CandidateResult:
 
 
 def _samples(row: Row, record: Mapping[str, Any] | None) -> Array:
-    """Torques (n,) N m of the samples of a case, at most the wrench's limit; of a plain case that it delivers."""
+    """Torques (n,) N m that the samples of a case deliver, of a case without a band that of the plain case."""
     if row["status"] == "failed":
         return np.array([math.nan])
     found = samples_of(dict(record) if record is not None else None)
     if found is None:
         value = row["torque_Nm"]
         return np.array([0.0 if value is None else float(value)])
-    limit = row["wrench_torque_Nm"]
-    known = np.nan_to_num(found, nan=0.0)  # a sample that turns freely delivers nothing
-    return known if limit in (None, "") else np.minimum(known, float(limit))
+    return found
 
 
 def _at_work(record: Mapping[str, Any] | None, working: float | None) -> tuple[float, float] | None:
@@ -197,9 +196,9 @@ def _result(
     reasons = [str(r["reason"]) for r in rows if r["status"] == "failed"]
     return CandidateResult(
         name=candidate.name,
-        score=float(np.median(known)) if len(known) == len(values) else None,
-        low=float(np.quantile(known, 0.1)) if len(known) == len(values) else None,
-        high=float(np.quantile(known, 0.9)) if len(known) == len(values) else None,
+        score=float(np.median(known)) if enough else None,
+        low=float(np.quantile(known, 0.1)) if enough else None,
+        high=float(np.quantile(known, 0.9)) if enough else None,
         best_share=best,
         torque_Nm=torque,
         loss=_loss(plan.conditions, torque),

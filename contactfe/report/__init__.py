@@ -1,6 +1,7 @@
 """Figures, drawings, pages and files of cases and studies; the only layer that draws or fills templates."""
 
 from contactfe.report.attempts import Attempts, check_drawn
+from contactfe.report.case_more import CaseMore
 from contactfe.report.case_page import case_figures, case_page
 from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
@@ -27,6 +28,7 @@ __all__ = [
     "FORMATS",
     "Attempts",
     "BodyState",
+    "CaseMore",
     "SlipState",
     "Written",
     "case_figures",
