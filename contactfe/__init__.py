@@ -29,6 +29,13 @@ _HOME = {
     "CaseRecord": "contactfe.case",
     "solve_case": "contactfe.case",
     "Limit": "contactfe.case",
+    "read_readings": "contactfe.trial",
+    "read_log": "contactfe.trial",
+    "score": "contactfe.trial",
+    "load_study": "contactfe.trial",
+    "make_plan": "contactfe.trial",
+    "compare": "contactfe.trial",
+    "calibrate_study": "contactfe.trial",
     "ContactFEError": "contactfe.errors",
 }
 

@@ -104,7 +104,14 @@ def test_the_table_names_answers_with_units_cautions_audit_and_rules(case_file: 
     record = json.loads(turned[0].stdout)
     line = next(line for line in done.stdout.splitlines() if line.strip().startswith("grip (slip)"))
     assert line.split()[2:5] == [f"{record['slip_torque_Nm']:.1f}", "N", "m"]
-    for words in ("onset of slip", "free play", "um per N m", "MPa per N m", "load share", "corners 10 % rounded"):
+    for words in (
+        "onset of slip",
+        "free play",
+        "um per N m",
+        "MPa per N m",
+        "load share",
+        "corners 10 % rounded",
+    ):
         assert words in done.stdout, words
     assert "guard" in done.stdout
     assert sum(line.startswith("audit: passed") for line in done.stdout.splitlines()) == 1

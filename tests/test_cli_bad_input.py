@@ -221,7 +221,7 @@ def test_pictures_and_meshes_that_cannot_be_written(tmp_path: Path) -> None:
     (tmp_path / "good.toml").write_text(CASE, encoding="utf-8")
     (tmp_path / "folder.png").mkdir()
     for out, message in (
-        ("pair.gif", '--out: "pair.gif" does not end in .png or .svg; name it pair.png'),
+        ("pair.gif", '--out: "pair.gif" does not end in .png or .svg or .pdf; name it pair.png'),
         ("folder.png", "--out: folder.png is a folder; name a file in it"),
         ("none/pair.png", "--out: none/pair.png cannot be written: none does not exist"),
         ("good.toml/pair.png", "--out: good.toml/pair.png cannot be written: good.toml is not a folder"),

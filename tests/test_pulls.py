@@ -215,8 +215,9 @@ def test_the_command_line_says_and_writes_the_pulls(tmp_path: Path) -> None:
     assert "after one slip the open-end wrench has" in told.stdout.replace("\n    ", " ")
     assert "not piled up" in told.stdout
     assert (tmp_path / "out" / "pulls.png").read_bytes().startswith(b"\x89PNG")
-    written = json.loads((tmp_path / "out" / "pulls.json").read_text())
-    assert [row["pull"] for row in written["pulls"]] == [1, 2]
+    written = json.loads((tmp_path / "out" / "case.json").read_text())
+    assert [row["pull"] for row in written["pulls"]["pulls"]] == [1, 2]
+    assert "after one slip" in (tmp_path / "out" / "case.html").read_text()
     one = subprocess.run([*command, "--pulls", "1", "--json"], capture_output=True, text=True)
     assert "pulls" not in json.loads(one.stdout)
 

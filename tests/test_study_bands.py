@@ -56,6 +56,7 @@ name = "scattered"
 [base.fastener]
 size = "M10"
 grade = "8.8"
+stock = "bar"
 yield_strength = { limits = "standard" }
 [base.wrench]
 opening = { limits = "standard" }
@@ -618,7 +619,7 @@ def test_few_lines_have_areas_and_many_have_bars() -> None:
     from contactfe.report.rows import swept_inputs
 
     few = study_charts(banded_rows(["open-end", "ring-six"]))
-    axes = few["slip-torque-ring-six"].axes[0]
+    axes = few["torque-ring-six"].axes[0]
     area = axes.collections[0].get_paths()[0].vertices
     assert {(0.0, 180.0), (0.0, 240.0), (40.0, 144.0), (40.0, 192.0)} <= {
         (float(x), float(y)) for x, y in area

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from contactfe import __version__
-from contactfe.cli.checks import cores, folder_problems
+from contactfe.cli.checks import cores, folder_problems, read_case
 from contactfe.cli.output import say, say_json, say_table, say_wrapped, tell
 from contactfe.errors import ContactFEError, InputError, Problem
 from contactfe.files import csv_text, make_folder, write_text
@@ -44,7 +44,7 @@ def register(app: typer.Typer) -> None:
     @app.command(
         "band", help="How far does the torque scatter, what are the odds, and what to measure first?"
     )
-    def band(  # noqa: PLR0913 - one argument per option of the command line
+    def band(
         case: Annotated[
             Path,
             typer.Argument(
@@ -64,6 +64,10 @@ def register(app: typer.Typer) -> None:
             typer.Option(
                 "--below", metavar="TORQUE", help='Odds of ending below a torque, such as "60 N*m".'
             ),
+        ] = None,
+        calibration: Annotated[
+            Path | None,
+            typer.Option("--calibration", metavar="FILE", help="Constants that compare --calibrate wrote."),
         ] = None,
         crossing: Annotated[
             str | None,
@@ -86,8 +90,8 @@ def register(app: typer.Typer) -> None:
         if crossing is not None and against is None:
             raise typer.BadParameter("--crossover needs a second case: --against OTHER.toml")
         target = _torque(below, problems)
-        raw = _read(case, problems)
-        other = None if against is None else _read(against, [])
+        raw = _read(case, problems, calibration)
+        other = None if against is None else _read(against, [], calibration)
         how = (samples, seed, workers or cores())
         answers = _solve((raw, case.parent), (other, against), how, (target, crossing))
         if out is not None:
@@ -144,12 +148,11 @@ def _torque(text: str | None, problems: list[Problem]) -> float | None:
         return None
 
 
-def _read(path: Path, problems: Sequence[Problem]) -> dict[str, Any]:
+def _read(path: Path, problems: Sequence[Problem], calibration: Path | None = None) -> dict[str, Any]:
     """Raw tables of a case file that is in order; its name where it says none."""
-    from contactfe.inputs import read_toml
     from contactfe.uncertainty import split_case
 
-    raw = read_toml(path)
+    raw = read_case(path, calibration)
     try:
         split_case(raw, str(path), folder=path.parent, name=path.stem)
     except InputError as error:
@@ -284,6 +287,8 @@ def _say_shares(found: Band, shares: Sensitivity) -> None:
     ]
     say_table(rows, ("input", "at 10 %", "at 90 %", "alone", "with others", "band if known"))
     say_wrapped(shares.sentence())
+    if words := shares.group_sentence():
+        say_wrapped(words)
     say_wrapped(
         f"shares by a polynomial of degree {shares.degree} fitted to the samples, leave-one-out error "
         f"{shares.error_Nm:.2g} N m ({100 * shares.explained:.1f} % of the variance explained)"

@@ -16,15 +16,25 @@ if TYPE_CHECKING:
 _BODIES = (("fastener", "shape"), ("wrench", "profile"))
 
 
-def checked_case(path: Path, more: Sequence[Problem] = ()) -> tuple[dict[str, Any], CaseInput]:
+def read_case(path: Path, calibration: Path | None = None) -> dict[str, Any]:
+    """Return the raw tables of a case file, with the calibration of the command line in place of its own."""
+    from contactfe.inputs import read_toml
+
+    raw = read_toml(path)
+    return raw if calibration is None else {**raw, "calibration": str(calibration.resolve())}
+
+
+def checked_case(
+    path: Path, more: Sequence[Problem] = (), calibration: Path | None = None
+) -> tuple[dict[str, Any], CaseInput]:
     """Return the raw tables of a case file and the case, whose outlines have been built once to check them.
 
     Raises InputError with every problem of the file, its outlines and the pair, and `more` behind them.
     """
-    from contactfe.inputs import parse_case, read_toml
+    from contactfe.inputs import parse_case
 
     try:
-        raw = read_toml(path)
+        raw = read_case(path, calibration)
     except InputError as error:
         raise InputError([*error.problems, *more], source=str(path), slug=error.slug) from error
     problems: list[Problem] = []

@@ -24,7 +24,7 @@ def register(app: typer.Typer) -> None:
         out: Annotated[
             Path | None,
             typer.Option(
-                "--out", metavar="FILE", help="Picture, .png or .svg. Default: CASE.png in this folder."
+                "--out", metavar="FILE", help="Picture, .png, .svg or .pdf. Default: CASE.png in this folder."
             ),
         ] = None,
         dxf: Annotated[
@@ -41,7 +41,7 @@ def register(app: typer.Typer) -> None:
         ] = None,
     ) -> None:
         picture = out or Path(f"{case.stem}.png")
-        problems = file_problems(picture, (".png", ".svg"))
+        problems = file_problems(picture, (".png", ".svg", ".pdf"))
         problems += file_problems(dxf, (".dxf",), "--dxf") if dxf else []
         problems += file_problems(svg, (".svg",), "--svg") if svg else []
         _, checked = checked_case(case, problems)

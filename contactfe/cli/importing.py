@@ -24,7 +24,7 @@ def register(app: typer.Typer) -> None:
     """Add the command to an application."""
 
     @app.command("import", help=_HELP)
-    def import_(  # noqa: PLR0913
+    def import_(
         drawing: Annotated[
             Path, typer.Argument(metavar="FILE", help="The drawing: .dxf, .svg, .csv or .toml.")
         ],

@@ -23,7 +23,7 @@ def register(app: typer.Typer) -> None:
     """Add the command to an application."""
 
     @app.command("log", help="What do torque logs say: free play, slope, onset, peak, drop?")
-    def log(  # noqa: PLR0913 - one argument per option of the command line
+    def log(
         files: Annotated[
             list[Path], typer.Argument(metavar="FILE.csv...", help="Logs of any ordinary logger.")
         ],

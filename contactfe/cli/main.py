@@ -33,8 +33,10 @@ COMMANDS: dict[str, str] = {
     "grades": "contactfe.cli.tables",
     "why": "contactfe.cli.why",
     "band": "contactfe.cli.band",
+    "plan": "contactfe.cli.plan",
     "log": "contactfe.cli.log",
     "score": "contactfe.cli.score",
+    "compare": "contactfe.cli.compare",
     "verify": "contactfe.cli.verify",
     "bench": "contactfe.cli.bench",
 }

@@ -1,13 +1,10 @@
-"""What `contactfe turn --pulls N` says and writes: a table of the pulls, one sentence, one figure."""
+"""What `contactfe turn --pulls N` says: a table of the pulls, and what it comes to."""
 
 from __future__ import annotations
 
-import json
-from pathlib import Path
 from typing import TYPE_CHECKING
 
-from contactfe.cli.output import number, say, say_table, say_wrapped, tell
-from contactfe.errors import ContactFEError
+from contactfe.cli.output import number, say, say_table, say_wrapped
 
 if TYPE_CHECKING:
     from contactfe.case import PullSeries
@@ -37,18 +34,3 @@ def say_pulls(series: PullSeries) -> None:
     for text in series.sentences():
         say_wrapped(text)
     say_wrapped(NOT_PILED)
-
-
-def write_pulls(series: PullSeries, out: Path, kind: str) -> None:
-    """Write pulls.json and the figure of a series into a folder; a figure that cannot be drawn is named on stderr."""
-    from contactfe.files import write_text
-    from contactfe.report import pulls_figure, save
-
-    write_text(out / "pulls.json", json.dumps(series.to_dict(), indent=1, ensure_ascii=False) + "\n")
-    tell(f"written: {out / 'pulls.json'}")
-    try:
-        save(pulls_figure(series), out / f"pulls.{kind}")
-    except (ContactFEError, ValueError) as error:
-        tell(f"not drawn: pulls.{kind} ({error})")
-        return
-    tell(f"written: {out / f'pulls.{kind}'}")

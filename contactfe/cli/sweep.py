@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from contactfe import __version__
-from contactfe.cli.checks import cores, folder_problems
+from contactfe.cli.checks import cores, folder_problems, read_case
 from contactfe.cli.output import say, say_json, say_table, say_wrapped, tell
 from contactfe.cli.progress import StudyProgress
 from contactfe.errors import InputError
@@ -32,7 +32,7 @@ def register(app: typer.Typer) -> None:
     @app.command(
         "sweep", help="Run a study: every combination of the inputs it varies, and pick up where a run ended."
     )
-    def sweep(  # noqa: PLR0913 - one argument per option of the command line
+    def sweep(
         study: Annotated[
             Path | None,
             typer.Argument(metavar="STUDY.toml", help="The study; `contactfe init sweep` writes one."),
@@ -42,6 +42,10 @@ def register(app: typer.Typer) -> None:
             typer.Option(
                 "--out", metavar="DIR", help="Folder of the results. Default: NAME-results in this folder."
             ),
+        ] = None,
+        calibration: Annotated[
+            Path | None,
+            typer.Option("--calibration", metavar="FILE", help="Constants that compare --calibrate wrote."),
         ] = None,
         workers: Annotated[
             int | None,
@@ -77,7 +81,7 @@ def register(app: typer.Typer) -> None:
     ) -> None:
         if (study is None) == (not demo):
             raise typer.BadParameter("name a study file, or write --demo")
-        plan = _plan(study, out)
+        plan = _plan(study, out, calibration)
         folder = out or Path(f"{plan.name}-results")
         count = workers or cores()
         if dry_run:
@@ -96,19 +100,23 @@ def register(app: typer.Typer) -> None:
             raise typer.Exit(SOME_FAILED)
 
 
-def _plan(study: Path | None, out: Path | None) -> StudyPlan:
+def _plan(study: Path | None, out: Path | None, calibration: Path | None = None) -> StudyPlan:
     """Read the study; problems of the folder stand behind those of the file in one message."""
     from contactfe.study.demo import DEMO
-    from contactfe.study.plan import load_plan, parse_plan
+    from contactfe.study.plan import parse_plan
 
     problems = folder_problems(out) if out is not None else []
     try:
         if study is None:
             import tomllib
 
-            plan = parse_plan(tomllib.loads(DEMO), "demo")
+            raw = tomllib.loads(DEMO)
+            if calibration is not None:
+                raw["calibration"] = str(calibration.resolve())
+            plan = parse_plan(raw, "demo")
         else:
-            plan = load_plan(study)
+            raw = read_case(study, calibration)
+            plan = parse_plan(raw, str(study), folder=study.parent, name=study.stem)
     except InputError as error:
         raise InputError([*error.problems, *problems], source=error.where, slug=error.slug) from error
     problems = problems or folder_problems(out or Path(f"{plan.name}-results"))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from contactfe import __version__
-from contactfe.cli.checks import checked_case, cores, folder_problems
+from contactfe.cli.checks import checked_case, cores, folder_problems, read_case
 from contactfe.cli.head import say_head
 from contactfe.cli.output import number, said_first, say, say_json, say_table, say_wrapped, tell, tell_page
 from contactfe.errors import InputError, Problem
@@ -17,6 +17,7 @@ from contactfe.errors import InputError, Problem
 if TYPE_CHECKING:
     from contactfe.case import CaseRecord
     from contactfe.inputs import CaseInput, Field
+    from contactfe.report import CaseMore
     from contactfe.report.reader_units import Units
     from contactfe.uncertainty import Band
 
@@ -65,6 +66,10 @@ def register(app: typer.Typer) -> None:
                 help="Pulls on the same corners, one after the other; in the file [load] pulls.",
             ),
         ] = None,
+        calibration: Annotated[
+            Path | None,
+            typer.Option("--calibration", metavar="FILE", help="Constants that compare --calibrate wrote."),
+        ] = None,
         kind: Annotated[Picture, typer.Option("--format", help="Of the pictures that --out writes.")] = "png",
         units: Annotated[
             Shown,
@@ -75,47 +80,56 @@ def register(app: typer.Typer) -> None:
         ] = "si",
     ) -> None:
         problems = folder_problems(out) if out is not None else []
-        raw, checked = checked_case(case, problems) if samples is None else _plain_case(case, problems)
+        raw, checked = (
+            checked_case(case, problems, calibration)
+            if samples is None
+            else _plain_case(read_case(case, calibration), case, problems)
+        )
         from contactfe.case import solve_case
 
         record = solve_case(checked)
-        count = checked.load.pulls if pulls is None else pulls
-        series = None
-        if count > 1:
-            from contactfe.case import solve_pulls
-
-            series = solve_pulls(checked, count, record)
-        found = None if samples is None else _band(case, samples)
+        asked = None if samples is None else _band(read_case(case, calibration), case, samples)
+        more = _more(record, checked.load.pulls if pulls is None else pulls, asked)
         with said_first():
             if as_json:
-                more = {} if found is None else {"band": _band_record(found)}
-                more |= {} if series is None else {"pulls": series.to_dict()}
-                say_json(record.to_dict(__version__) | more)
+                say_json(record.to_dict(__version__) | more.to_dict(__version__))
             else:
                 _say_record(record, raw, units)
-                if series is not None:
-                    from contactfe.cli.pulls import say_pulls
-
-                    say_pulls(series)
-                if found is not None:
-                    from contactfe.cli.band import say_band
-
-                    say_band(found)
+                _say_more(more)
         if out is not None:
-            _write(record, out, kind, units)
-            if series is not None:
-                from contactfe.cli.pulls import write_pulls
-
-                write_pulls(series, out, kind)
+            _write(record, out, kind, units, more)
 
 
-def _plain_case(path: Path, problems: Sequence[Problem]) -> tuple[dict[str, Any], CaseInput]:
+def _more(record: CaseRecord, pulls: int, band: Band | None) -> CaseMore:
+    """The band and the further pulls that were asked for."""
+    from contactfe.report import CaseMore
+
+    if pulls == 1:
+        return CaseMore(band)
+    from contactfe.case import solve_pulls
+
+    return CaseMore(band, solve_pulls(record.built.case, pulls, record))
+
+
+def _say_more(more: CaseMore) -> None:
+    if more.pulls is not None:
+        from contactfe.cli.pulls import say_pulls
+
+        say_pulls(more.pulls)
+    if more.band is not None:
+        from contactfe.cli.band import say_band
+
+        say_band(more.band)
+
+
+def _plain_case(
+    raw: dict[str, Any], path: Path, problems: Sequence[Problem]
+) -> tuple[dict[str, Any], CaseInput]:
     """Return the raw tables and the case of a file whose inputs may be distributions, at their middles."""
-    from contactfe.inputs import read_toml
     from contactfe.uncertainty import split_case
 
     try:
-        uncertain = split_case(read_toml(path), source=str(path), folder=path.parent, name=path.stem)
+        uncertain = split_case(raw, source=str(path), folder=path.parent, name=path.stem)
     except InputError as error:
         raise InputError([*error.problems, *problems], source=str(path), slug=error.slug) from error
     if problems:
@@ -123,28 +137,17 @@ def _plain_case(path: Path, problems: Sequence[Problem]) -> tuple[dict[str, Any]
     return dict(uncertain.base), uncertain.case
 
 
-def _band(path: Path, samples: int) -> Band:
+def _band(raw: dict[str, Any], path: Path, samples: int) -> Band:
     from contactfe.cli.band import band_of
-    from contactfe.inputs import read_toml
 
-    return band_of(read_toml(path), path.parent, samples, 1, cores())
-
-
-def _band_record(found: Band) -> dict[str, Any]:
-    return {
-        "samples": found.samples,
-        "seed": found.seed,
-        "low_Nm": found.low_Nm,
-        "median_Nm": found.median_Nm,
-        "high_Nm": found.high_Nm,
-    }
+    return band_of(raw, path.parent, samples, 1, cores())
 
 
-def _write(record: CaseRecord, out: Path, kind: str, units: Units) -> None:
+def _write(record: CaseRecord, out: Path, kind: str, units: Units, more: CaseMore) -> None:
     """Write the folder; a picture that fails is an error only after everything else is there."""
     from contactfe.report import check_drawn, write_case_folder
 
-    written = write_case_folder(record, out, __version__, kind, units)
+    written = write_case_folder(record, out, __version__, kind, units, more)
     tell(f"written: {out} ({', '.join(sorted(path.name for path in written.paths))})")
     tell_page(out / "case.html")
     check_drawn(written.failures, str(out))

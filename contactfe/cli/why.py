@@ -41,6 +41,10 @@ def register(app: typer.Typer) -> None:
             Path | None,
             typer.Option("--out", metavar="DIR", help="Write JSON, figures and fields into this folder."),
         ] = None,
+        calibration: Annotated[
+            Path | None,
+            typer.Option("--calibration", metavar="FILE", help="Constants that compare --calibrate wrote."),
+        ] = None,
         rotation: Annotated[
             float | None,
             typer.Option(
@@ -57,8 +61,8 @@ def register(app: typer.Typer) -> None:
         if rotation is not None and out is None:
             raise typer.BadParameter("it has no use without --out", param_hint="--rotation")
         problems = folder_problems(out) if out is not None else ()
-        _, checked = checked_case(case, problems)
-        other = checked_case(against)[1] if against is not None else None
+        _, checked = checked_case(case, problems, calibration)
+        other = checked_case(against, (), calibration)[1] if against is not None else None
         found, comparison = _work(checked, other)
         with said_first():
             if as_json:

@@ -2,6 +2,7 @@
 
 from contactfe.inputs.values import read_value
 
+from .calibration import CALIBRATED, Constant, constants_of, read_calibration
 from .fields import FIELDS, FORMAT, TABLES, Field, field_of, fields_of
 from .files import SAME_IN_ANOTHER_WAY, load_case, parse_case, set_path
 from .model import GIVEN, CaseInput, ContactInput, FastenerInput, LoadInput, MeshInput, WrenchInput
@@ -14,6 +15,7 @@ from .strength import grade_row
 from .template import case_template
 
 __all__ = [
+    "CALIBRATED",
     "FIELDS",
     "FORMAT",
     "GIVEN",
@@ -22,6 +24,7 @@ __all__ = [
     "TABLES",
     "CaseInput",
     "Checked",
+    "Constant",
     "ContactInput",
     "FastenerInput",
     "Field",
@@ -32,12 +35,14 @@ __all__ = [
     "WrenchInput",
     "case_template",
     "check_keys",
+    "constants_of",
     "field_of",
     "fields_of",
     "grade_row",
     "held_words",
     "load_case",
     "parse_case",
+    "read_calibration",
     "read_text",
     "read_toml",
     "read_value",

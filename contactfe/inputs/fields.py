@@ -95,6 +95,14 @@ _TOP = (
     Field(
         "", "name", "text", "name of the case, for tables and files", "my-case", rule="the name of the file"
     ),
+    Field(
+        "",
+        "calibration",
+        "text",
+        "file of constants that compare --calibrate wrote, beside the case",
+        "calibration.toml",
+        rule="the constants of [contact]",
+    ),
 )
 
 _FASTENER = (

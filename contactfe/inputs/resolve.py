@@ -6,6 +6,7 @@ from pathlib import Path
 
 from ..errors import Problem
 from ..units import format_length
+from .calibration import calibrated
 from .model import CaseInput, ContactInput, FastenerInput, LoadInput, MeshInput
 from .resolve_fastener import resolve_fastener
 from .resolve_wrench import resolve_wrench
@@ -19,7 +20,10 @@ def resolve(
     """Return the case and no problems, or None and every problem that was found."""
     if checked.bad == frozenset(["format"]):
         return None, checked.problems
+    checked, origins, cautions = calibrated(checked, folder)
     work = Resolver(checked, folder)
+    work.origins.update(origins)
+    work.cautions += cautions
     fastener = resolve_fastener(work)
     wrench = resolve_wrench(work, fastener)
     contact = _contact(work)

@@ -54,6 +54,7 @@ def case_template(kind: Literal["turn", "sweep"]) -> str:
         "# Keys behind # are not set; the value shown is an example or the default.",
         f"format = {FORMAT}",
         f'name = "my-{kind}"',
+        *(line for entry in fields_of("") if entry.name == "calibration" for line in _lines(entry)),
     ]
     base = "base." if kind == "sweep" else ""
     for table in TABLES:

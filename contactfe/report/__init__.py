@@ -1,6 +1,7 @@
 """Figures, drawings, pages and files of cases and studies; the only layer that draws or fills templates."""
 
 from contactfe.report.attempts import Attempts, check_drawn
+from contactfe.report.case_more import CaseMore
 from contactfe.report.case_page import case_figures, case_page
 from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
@@ -8,8 +9,11 @@ from contactfe.report.files import Written, fields, write_case_folder
 from contactfe.report.imported import faults_figure, imported_figure
 from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
+from contactfe.report.parity import parity_figure, profile_figure
+from contactfe.report.plan_page import plan_page
 from contactfe.report.player import player_view, stage_of
 from contactfe.report.pulls_figure import draw_corner, draw_pulls, pulls_figure
+from contactfe.report.readings_page import readings_page
 from contactfe.report.rebuild import rebuilt
 from contactfe.report.score_figures import means_figure, standings_figure
 from contactfe.report.screening import headline, notes, screening_figures, screening_page, search_figure
@@ -24,6 +28,7 @@ __all__ = [
     "FORMATS",
     "Attempts",
     "BodyState",
+    "CaseMore",
     "SlipState",
     "Written",
     "case_figures",
@@ -44,8 +49,12 @@ __all__ = [
     "means_figure",
     "notes",
     "pair_figure",
+    "parity_figure",
+    "plan_page",
     "player_view",
+    "profile_figure",
     "pulls_figure",
+    "readings_page",
     "rebuilt",
     "save",
     "score_page",

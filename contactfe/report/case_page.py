@@ -14,6 +14,7 @@ from contactfe.case import ANSWERS, CaseRecord
 from contactfe.contact import LIMITS
 from contactfe.inputs import to_dict
 from contactfe.report.attempts import Attempts
+from contactfe.report.case_more import CaseMore
 from contactfe.report.case_words import end_sentence, headline, limit_rows, model_words
 from contactfe.report.curve import curve_figure
 from contactfe.report.drawing import drawing_figure
@@ -43,6 +44,19 @@ _MESH = {
 }
 _IN_LIMITS = ("turns_freely", "ended_by", "twist_off_low_Nm", "twist_off_high_Nm", "next_limit", "margin")
 """Answers that the headline and the table of limits state already."""
+
+
+MORE_TEXTS = {
+    "band": (
+        "Share of the samples that end below a torque.",
+        "Cumulated share of samples against torque, with median, 10 to 90 % band and the plain case.",
+    ),
+    "pulls": (
+        "Torque of each pull, and the corner before and after it.",
+        "Torque of each pull on the same corners, and one corner enlarged, its outline before and after each pull.",
+    ),
+}
+"""Caption and alternative text of the figures of a band and of further pulls."""
 
 
 def case_figures(record: CaseRecord, attempts: Attempts | None = None) -> dict[str, Figure]:
@@ -82,9 +96,11 @@ def case_view(
     figures: Mapping[str, Figure] | None = None,
     attempts: Attempts | None = None,
     units: Units = "si",
+    more: CaseMore | None = None,
 ) -> dict[str, Any]:
     """Return all that the page of a case shows, as plain values that go into a file."""
     figures = case_figures(record, attempts) if figures is None else figures
+    more = more or CaseMore()
     case, early = record.built.case, record.estimate.early
     player = player_view(record) if attempts is None else attempts.draw("player", lambda: player_view(record))
     return {
@@ -95,6 +111,8 @@ def case_view(
         "ended": end_sentence(record, units),
         "limits": [asdict(row) for row in limit_rows(record, units)],
         "answers": _answers(record, units),
+        "more": [{"heading": heading, "told": told} for heading, told in more.sentences()],
+        "pulls": more.pull_rows(),
         "early": _early_note(early.torque_Nm) if early else "",
         "cautions": record.cautions(),
         "player": asdict(player) if player else None,
@@ -104,7 +122,7 @@ def case_view(
         "solved": len(record.curve.solutions),
         "mesh_columns": list(_MESH.values()),
         "meshes": _mesh_rows(record),
-        "json_address": data_uri(record_json(record, version).encode(), "application/json"),
+        "json_address": data_uri(record_json(record, version, more).encode(), "application/json"),
         "csv_address": data_uri(curve_csv(record).encode(), "text/csv"),
         "version": version,
         "inputs_hash": sha256_of(to_dict(case)),
@@ -112,9 +130,10 @@ def case_view(
     }
 
 
-def record_json(record: CaseRecord, version: str) -> str:
+def record_json(record: CaseRecord, version: str, more: CaseMore | None = None) -> str:
     """Return everything about a case as JSON text, keys in the order of the record."""
-    return json.dumps(record.to_dict(version), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    told = record.to_dict(version) | (more.to_dict(version) if more else {})
+    return json.dumps(told, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def curve_csv(record: CaseRecord) -> str:
@@ -152,6 +171,8 @@ def _pictures(record: CaseRecord, figures: Mapping[str, Figure]) -> list[Picture
             found.append(picture(figure, name, _pair_texts(record, name), "png"))
         elif name == "curve":
             found.append(picture(figure, name, _curve_texts(record), png=True))
+        elif name in MORE_TEXTS:
+            found.append(picture(figure, name, MORE_TEXTS[name], png=True))
         else:
             texts = ("The pair at zero rotation with its dimensions in mm.", drawing)
             found.append(picture(figure, name, texts, png=True))

@@ -14,6 +14,7 @@ from contactfe.case import CaseRecord
 from contactfe.files import write_together
 from contactfe.mesh import SectionMesh, write_fields
 from contactfe.report.attempts import Attempts
+from contactfe.report.case_more import CaseMore
 from contactfe.report.case_page import case_figures, case_view, curve_csv, page_of, record_json
 from contactfe.report.reader_units import Units
 from contactfe.report.state import BodyState, SlipState, end_state
@@ -53,41 +54,47 @@ PAGE, VIEW = "case.html", "page.json"
 
 
 def write_case_folder(
-    record: CaseRecord, folder: Path, version: str, kind: str = "png", units: Units = "si"
+    record: CaseRecord,
+    folder: Path,
+    version: str,
+    kind: str = "png",
+    units: Units = "si",
+    more: CaseMore | None = None,
 ) -> Written:
     """Write numbers, pictures and page of a case into a folder, made if absent; pictures as "png", "svg" or "pdf".
 
     First the numbers (case.json, curve.csv, fields.vtu), then the pictures, the page and page.json, from which the page
-    can be built again: a picture that cannot be drawn is
-    left out and named. Files are written beside first and then moved in one by one, so that none is ever half written.
+    can be built again: a picture that cannot be drawn is left out and named. The band and the further pulls of ``more``
+    go into case.json, the page and pictures of their own. Files are written beside first and then moved in one by one,
+    so that none is ever half written.
 
     Raises:
         NotWritten: the folder cannot be made or written to, or is a file.
     """
     folder = Path(folder)
-    attempts = Attempts()
-    numbers = write_together(folder, lambda part: _write_numbers(record, part, version))
+    attempts, more = Attempts(), more or CaseMore()
+    numbers = write_together(folder, lambda part: _write_numbers(record, part, version, more))
     pictures = write_together(
-        folder, lambda part: _write_pictures(record, part, (version, kind, units), attempts)
+        folder, lambda part: _write_pictures(record, part, (version, kind, units), attempts, more)
     )
     return Written((*numbers, *pictures), tuple(attempts.failures))
 
 
-def _write_numbers(record: CaseRecord, folder: Path, version: str) -> None:
-    (folder / "case.json").write_text(record_json(record, version), encoding="utf-8")
+def _write_numbers(record: CaseRecord, folder: Path, version: str, more: CaseMore) -> None:
+    (folder / "case.json").write_text(record_json(record, version, more), encoding="utf-8")
     (folder / "curve.csv").write_text(curve_csv(record), encoding="utf-8")
     write_fields(folder / "fields.vtu", fields(record))
 
 
 def _write_pictures(
-    record: CaseRecord, folder: Path, told: tuple[str, str, Units], attempts: Attempts
+    record: CaseRecord, folder: Path, told: tuple[str, str, Units], attempts: Attempts, more: CaseMore
 ) -> None:
     version, kind, units = told
-    figures = case_figures(record, attempts)
+    figures = case_figures(record, attempts) | more.figures(attempts)
     for name, figure in figures.items():
         path = folder / f"{name}.{kind}"
         attempts.draw(path.name, lambda figure=figure, path=path: save(figure, path))  # type: ignore[misc]
-    view = attempts.draw(PAGE, lambda: case_view(record, version, figures, attempts, units))
+    view = attempts.draw(PAGE, lambda: case_view(record, version, figures, attempts, units, more))
     if view is not None:
         (folder / VIEW).write_text(json.dumps(view, ensure_ascii=False) + "\n", encoding="utf-8")
         (folder / PAGE).write_text(page_of(view), encoding="utf-8")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from contactfe.case import ENDS
 from contactfe.explain import Comparison, Explanation, Grip, Mode, Modes, ParameterEffect, largest_first
-from contactfe.report.words import ENDS
 
 TIE = 0.05  # of the torque at slip: a section this near to it is at its limit
 

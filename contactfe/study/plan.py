@@ -18,7 +18,8 @@ from contactfe.study.identity import case_id
 if TYPE_CHECKING:
     from contactfe.study.scatter import BandSettings, CaseBand
 
-KEYS = ("format", "name", "base", "sweep", "sample", "band")
+KEYS = ("format", "name", "calibration", "base", "sweep", "sample", "band")
+_WHOLE = ("calibration",)  # keys above the tables that go into every case
 PROFILE = "wrench.profile"
 MOST_CASES = 100_000
 MOST_TOLD = 20  # problems of combinations that one message lists
@@ -103,6 +104,8 @@ def parse_plan(
             Problem("[sweep]", f"the study has {total} cases", f"at most {MOST_CASES}; shorten the lists")
         )
     base = raw.get("base", {})
+    if isinstance(base, Mapping):
+        base = {**base, **{key: raw[key] for key in _WHOLE if key in raw}}
     settings, bad = _band(raw, axes, total)
     problems += bad
     name = _name(raw.get("name", name), problems)
@@ -225,7 +228,10 @@ def _with(
     base: Mapping[str, Any], points: Sequence[tuple[tuple[str, ...], tuple[Any, ...]]]
 ) -> dict[str, Any]:
     """The raw case with the values of the points set."""
-    raw: dict[str, Any] = {"format": FORMAT, **{k: copy.copy(v) for k, v in base.items() if k in TABLES}}
+    raw: dict[str, Any] = {
+        "format": FORMAT,
+        **{k: copy.copy(v) for k, v in base.items() if k in (*TABLES, *_WHOLE)},
+    }
     for paths, values in points:
         for path, value in zip(paths, values, strict=True):
             table, _, key = path.partition(".")

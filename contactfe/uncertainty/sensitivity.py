@@ -22,6 +22,7 @@ POINTS = 2048  # of the surrogate, per index
 KNOWN_AT = 33  # values at which an input is taken as known
 ENOUGH = 0.9  # share of the variance below which the indices are called rough
 _CONSTANTS = ("contact.constraint_factor",)
+_GROUPS = {"contact.friction": "friction", "contact.constraint_factor": "model"}
 HELD = "held.strength"  # what is held below the head, where it ends pulls
 
 
@@ -47,6 +48,22 @@ class Sensitivity:
     degree: int
     error_Nm: float
     explained: float
+
+    def groups(self) -> dict[str, float]:
+        """Shares of the variance by what they belong to: the fastener, the wrench, friction, the model, the load."""
+        found: dict[str, float] = {}
+        for share in self.shares:
+            name = _GROUPS.get(share.path) or share.path.partition(".")[0].replace("held", "fastener")
+            found[name] = found.get(name, 0.0) + share.first
+        return dict(sorted(found.items(), key=lambda item: -item[1]))
+
+    def group_sentence(self) -> str:
+        """Say in one line how much of the band belongs to what; empty where the fit tells nothing."""
+        if self.degree == 0:
+            return ""
+        parts = [f"{name} {100 * share:.0f} %" for name, share in self.groups().items()]
+        rest = max(0.0, 1.0 - sum(share.first for share in self.shares))
+        return f"Of the variance: {', '.join(parts)}, interactions {100 * rest:.0f} %."
 
     def sentence(self) -> str:
         """Say which input to measure first, and what that would bring."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contactfe.errors import ContactFEError
-from contactfe.inputs import FIELDS
+from contactfe.inputs import FIELDS, constants_of
 from contactfe.uncertainty.distributions import Distribution
 from contactfe.uncertainty.limits import standard_limits
 from contactfe.uncertainty.read import UncertainCase, value_of
@@ -16,7 +16,13 @@ JUDGED: dict[str, tuple[float, float, str]] = {
 OTHERWISE = 0.3
 """Share by which friction and constraint factor scatter about a value outside these ranges."""
 WALL_BELOW = 0.05
-"""The rules give the largest heads: real ones are taken up to this share smaller (engineering judgement)."""
+"""The tables of rings give the largest ones: real ones are taken up to this share smaller. The rule of open heads is
+a middle: they scatter by this share about it (engineering judgement)."""
+THICKNESS = 0.2
+"""Share by which the thickness of a head that nobody measured scatters about the rule (engineering judgement, wide)."""
+WRENCH_STRENGTH = (1100.0, 1450.0)
+"""MPa: yield strength of hardened tool steel whose hardness nobody measured (engineering judgement, wide)."""
+_TOOL = ("wrench.thickness", "wrench.yield_strength")
 _WALLS = ("wrench.head_width", "wrench.outside_diameter")
 _STANDARD = (
     "fastener.across_flats",
@@ -25,7 +31,7 @@ _STANDARD = (
     "fastener.corner",
     "wrench.opening",
 )
-BY_RULE = (*_STANDARD, *JUDGED, *_WALLS)
+BY_RULE = (*_STANDARD, *JUDGED, *_WALLS, *_TOOL)
 """Every input that may scatter by rule."""
 
 
@@ -47,9 +53,12 @@ def typical_scatter(plain: UncertainCase) -> tuple[Distribution, ...]:
         nominal = value_of(case, path)
         if low < high and low - 1e-9 <= nominal <= high + 1e-9:
             found.append(Distribution(path, nominal, low, high, source=source))
+    fitted = constants_of(plain.base, plain.folder)
     for path, (low, high, source) in JUDGED.items():
         nominal = value_of(case, path)
-        if not low <= nominal <= high:
+        if path in fitted:
+            low, high, source = fitted[path].low, fitted[path].high, "95 % interval of the calibration"
+        elif not low <= nominal <= high:
             low, high = (1.0 - OTHERWISE) * nominal, (1.0 + OTHERWISE) * nominal
             source = f"{100 * OTHERWISE:.0f} % about the value given, engineering judgement"
         if low < high:
@@ -57,10 +66,32 @@ def typical_scatter(plain: UncertainCase) -> tuple[Distribution, ...]:
     wall = case.wrench.family.wall
     if case.wrench.rules.get(wall, "given") != "given":
         most = case.wrench.dims[wall]
-        source = f"up to {100 * WALL_BELOW:.0f} % below the rule, engineering judgement"
-        found.append(Distribution(f"wrench.{wall}", most, (1.0 - WALL_BELOW) * most, most, source=source))
+        how, high = ("about", (1.0 + WALL_BELOW) * most) if wall == "head_width" else ("at most below", most)
+        source = f"{100 * WALL_BELOW:.0f} % {how} the rule, engineering judgement"
+        found.append(Distribution(f"wrench.{wall}", most, (1.0 - WALL_BELOW) * most, high, source=source))
+    found += _tool(plain)
     order = [entry.path for entry in FIELDS]
     return tuple(sorted(found, key=lambda item: order.index(item.path)))
+
+
+def _tool(plain: UncertainCase) -> list[Distribution]:
+    """What of the wrench nobody measured: the thickness of its head and its strength. Neither needs another mesh."""
+    case = plain.case
+    found = []
+    if not case.stated("wrench.thickness"):
+        nominal = case.wrench.thickness
+        source = f"{100 * THICKNESS:.0f} % about the rule, not measured, engineering judgement"
+        low, high = (1.0 - THICKNESS) * nominal, (1.0 + THICKNESS) * nominal
+        found.append(Distribution("wrench.thickness", nominal, low, high, source=source))
+    low, high = WRENCH_STRENGTH
+    strength = case.wrench.yield_strength
+    if (
+        not (case.stated("wrench.yield_strength") or case.stated("wrench.hardness"))
+        and low <= strength <= high
+    ):
+        source = "hardened tool steel, not measured, engineering judgement"
+        found.append(Distribution("wrench.yield_strength", strength, low, high, source=source))
+    return found
 
 
 def _known(plain: UncertainCase, path: str) -> bool:

@@ -6,11 +6,12 @@ import math
 from dataclasses import asdict
 from typing import Any
 
+from contactfe.case import counted_ends
 from contactfe.inputs import field_of
 from contactfe.uncertainty.band import Band
 from contactfe.uncertainty.compare import Comparison, Crossover
 from contactfe.uncertainty.distributions import Distribution, label_of, written
-from contactfe.uncertainty.ends import CAUSES, counted_words
+from contactfe.uncertainty.ends import CAUSES
 from contactfe.uncertainty.probabilities import Chance
 from contactfe.uncertainty.sensitivity import Sensitivity
 from contactfe.units import KINDS
@@ -28,7 +29,7 @@ def band_words(found: Band) -> str:
 
 def ends_words(found: Band) -> str:
     """Say what ends the pull in how many samples."""
-    return f"of {found.samples} samples: {counted_words(found.ends.ended_by)}"
+    return f"of {found.samples} samples: {counted_ends(found.ends.ended_by)}"
 
 
 def plain_words(found: Band) -> str:
@@ -140,7 +141,7 @@ def column_values(found: Band) -> dict[str, list[Any]]:
 
 def _sensitivity_record(found: Sensitivity) -> dict[str, Any]:
     shares = [asdict(share) | {"one_at_a_time_Nm": _finite(share.one_at_a_time_Nm)} for share in found.shares]
-    return asdict(found) | {"shares": shares, "sentence": found.sentence()}
+    return asdict(found) | {"shares": shares, "sentence": found.sentence(), "groups": found.groups()}
 
 
 def input_record(item: Distribution) -> dict[str, Any]:

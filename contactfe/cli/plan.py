@@ -1,0 +1,95 @@
+"""`contactfe plan`: the pulls of a study in an order that wastes no specimen and no tool."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from contactfe import __version__
+from contactfe.cli.checks import cores, folder_problems
+from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell
+from contactfe.errors import InputError
+
+if TYPE_CHECKING:
+    from contactfe.trial import Plan
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command to an application."""
+
+    @app.command(
+        "plan", help="Plan destructive pulls: order, sensors, energy, specimens, a sheet to fill in."
+    )
+    def plan(
+        study: Annotated[
+            Path, typer.Argument(metavar="STUDY.toml", help="A study, with [designs] and [plan] if you like.")
+        ],
+        samples: Annotated[
+            int, typer.Option("--samples", "-n", metavar="N", help="Samples of each band, a power of two.")
+        ] = 16,
+        workers: Annotated[
+            int | None, typer.Option("--workers", metavar="N", min=1, max=61, help="Worker processes.")
+        ] = None,
+        out: Annotated[
+            Path | None, typer.Option("--out", metavar="DIR", help="Write page, JSON and readings file here.")
+        ] = None,
+        quiet: Annotated[bool, typer.Option("--quiet", help="No progress, only results.")] = False,
+        as_json: Annotated[
+            bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
+        ] = False,
+    ) -> None:
+        problems = folder_problems(out) if out is not None else []
+        if problems:
+            raise InputError(problems)
+        from contactfe import trial
+
+        programme = trial.load_study(study)
+        found = trial.make_plan(programme, samples, workers or cores(), None if quiet else tell)
+        if out is not None:
+            _write(found, out)
+        if as_json:
+            say_json(found.to_dict())
+        else:
+            _say(found)
+
+
+def _write(found: Plan, out: Path) -> None:
+    from contactfe.files import make_folder, write_text
+    from contactfe.report import plan_page
+    from contactfe.trial import readings_of
+
+    make_folder(out)
+    write_text(out / "plan.json", json.dumps(found.to_dict(), indent=1) + "\n")
+    write_text(out / "readings.csv", readings_of(found))
+    write_text(out / "plan.html", plan_page(found, __version__))
+    tell(f"written: {out}")
+
+
+def _say(found: Plan) -> None:
+    say(f"{found.name}: {len(found.pulls)} pulls")
+    rows = [
+        (str(p.place), p.design, p.condition.words(), str(p.pull), p.bar, number(p.expected_Nm), f"{p.sensor_Nm:g}",
+         f"{100 * p.sensor_use:.0f}", number(p.stop_Nm), number(p.energy_J, 3), "; ".join(p.warnings))
+        for p in found.pulls
+    ]  # fmt: skip
+    heads = ("no.", "design", "condition", "pull", "bar", "N m", "sensor N m", "%", "stop N m", "J", "beware")
+    say_table(rows, heads)
+    say()
+    say("specimens: across flats and corners turned down to, mm")
+    say_table(
+        [
+            (s.condition.words(), str(s.count), f"{s.across_flats_mm:.2f}",
+             "not turned" if s.diameter_mm is None else f"{s.diameter_mm:.2f} +- {s.tolerance_mm:.2f}")
+            for s in found.specimens
+        ]
+    )  # fmt: skip
+    two, best = found.sizes
+    say_wrapped(
+        f"to resolve {100 * found.difference:.3g} % at a scatter of {100 * found.scatter:.3g} %: {two} of each for two "
+        f"designs, {best} for the best against all others"
+    )
+    for note in (*found.notes, *found.cautions):
+        say_wrapped(note)

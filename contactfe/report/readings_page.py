@@ -1,0 +1,78 @@
+"""The page of a comparison of estimates with readings."""
+
+from __future__ import annotations
+
+from matplotlib.figure import Figure
+
+from contactfe.report.page import picture, render
+from contactfe.report.trial_pages import PageTable, percent
+from contactfe.report.words import number
+from contactfe.trial import CalibratedStudy, ComparedStudy
+
+
+def readings_page(
+    found: ComparedStudy,
+    version: str,
+    figures: list[tuple[str, Figure]],
+    fitted: CalibratedStudy | None = None,
+) -> str:
+    """Return the page as HTML text; `figures` are named."""
+    inside = sum(c.explained for c in found.cases)
+    tables = [_cases(found), _ranks(found)]
+    if fitted is not None:
+        tables.insert(0, _fitted(fitted))
+    captions = {"parity": "Estimate against measurement.", "profile": "Profile of the fitted constant."}
+    return render(
+        "trial.html",
+        title=found.name,
+        sub=f"{sum(len(c.readings) for c in found.cases)} readings of {len(found.cases)} cases {found.calibration}",
+        headline=f"Bias {100 * found.bias:+.1f} %; {inside} of {len(found.cases)} errors lie inside twice their uncertainty",
+        cautions=[
+            *found.notes,
+            "This is an estimate, not a rating of any tool; local rules and licensed practice decide.",
+        ],
+        figures=[picture(figure, name, (captions[name], captions[name])) for name, figure in figures],
+        tables=tables,
+        version=version,
+        foot=[
+            f"All errors together: chi-square {found.chi_square:.3g} on {len(found.cases)}, probability "
+            f"{found.probability:.3g}. Area metric of u = F(y): {found.pooled_area:.3g}.",
+        ],
+    )
+
+
+def _cases(found: ComparedStudy) -> PageTable:
+    rows = tuple(
+        (
+            c.condition.words(), c.design, number(c.estimate_Nm), f"{number(c.low_Nm)} to {number(c.high_Nm)}",
+            number(c.measured_Nm), str(len(c.readings)), f"{100 * c.error:+.1f} %", percent(c.u_val), str(len(c.outside)),
+            f"{c.area:.3f}", "; ".join(e.words + ("" if e.usual else " (unusual)") for e in c.explanations),
+        )
+        for c in found.cases
+    )  # fmt: skip
+    heads = ("condition", "design", "estimate (N·m)", "8 of 10", "measured (N·m)", "readings", "E", "u_val", "outside the band",
+             "area", "would explain it")  # fmt: skip
+    note = "E = ln of estimate over measurement; u_val: one standard uncertainty of E"
+    return PageTable("Cases", heads, rows, frozenset({2, 4, 5, 6, 7, 8, 9}), note)
+
+
+def _ranks(found: ComparedStudy) -> PageTable:
+    rows = tuple((c.words(), "-" if rho is None else f"{rho:+.2f}") for c, rho in found.ranks)
+    return PageTable("Rank agreement", ("condition", "Spearman's coefficient"), rows, frozenset({1}))
+
+
+def _fitted(fitted: CalibratedStudy) -> PageTable:
+    own = fitted.found
+    rows = [(f.path, f"{f.value:.4g}", f"{f.low:.4g} to {f.high:.4g}", f"{f.before:.4g}") for f in own.fits]
+    left = "-" if own.left_out is None else f"{100 * own.left_out:.1f} %"
+    note = (
+        f"{own.readings} readings; error {100 * own.error_before:.1f} % before, {100 * own.error_after:.1f} % after, {left} for "
+        "conditions that were left out"
+    )
+    return PageTable(
+        "Calibration",
+        ("constant", "fitted", "95 % interval", "before"),
+        tuple(rows),
+        frozenset({1, 2, 3}),
+        note,
+    )
