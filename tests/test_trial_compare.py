@@ -14,7 +14,7 @@ import pytest
 from contactfe.cli import main
 from contactfe.errors import InputError
 from contactfe.inputs import read_calibration
-from contactfe.report import compare_page, parity_figure
+from contactfe.report import parity_figure, readings_page
 from contactfe.trial import Condition, Reading, Readings, TrialStudy, load_study, read_readings
 from contactfe.trial.compare import U_NUM, ComparedStudy, matched, put_together
 from contactfe.uncertainty import Distribution
@@ -173,7 +173,7 @@ def test_page_and_figure_name_every_case(tmp_path: Path) -> None:
     figure = parity_figure(found)
     labels = [text.get_text() for text in figure.axes[0].get_legend().get_texts()]
     assert {"ring A", "open B"} < set(labels)
-    page = compare_page(found, "1.2.3", [("parity", figure)])
+    page = readings_page(found, "1.2.3", [("parity", figure)])
     assert "Bias -5.3 %" in page and "would explain it" in page
 
 
