@@ -21,7 +21,9 @@ class End:
 ENDS: Mapping[str, End] = MappingProxyType(
     {
         "grip": End("slip: the grip is lost", "Slips at", "slips", "slip"),
-        "wrench": End("the wrench gives way", "The wrench gives way at", "wrench gives way", "wrenches give way"),
+        "wrench": End(
+            "the wrench gives way", "The wrench gives way at", "wrench gives way", "wrenches give way"
+        ),
         "bolt": End("the bolt twists off", "The bolt twists off at", "bolt twists off", "bolts twist off"),
         "bar": End("the bar twists off", "The bar twists off at", "bar twists off", "bars twist off"),
         "turns-freely": End("turns freely", "Turns freely", "turns freely", "turn freely"),

@@ -168,7 +168,7 @@ def _torque_text(mode: Mode) -> str:
 
 def _margin_text(mode: Mode, modes: Modes) -> str:
     if modes.governing is not None and mode.key == modes.governing.key:
-        return "governs"
+        return "ends the pull"
     return "-" if mode.margin is None else f"{100 * mode.margin:+.0f} %"
 
 

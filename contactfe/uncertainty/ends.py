@@ -17,6 +17,8 @@ from contactfe.strength import TwistOff, twist_off
 Array = NDArray[np.float64]
 
 CAUSES: tuple[EndedBy, ...] = ("grip", "wrench", "bolt", "bar", "turns-freely")
+
+
 @dataclass(frozen=True, eq=False)
 class Ends:
     """Torques N m (n,) at which n samples end. Arrays are read-only.
