@@ -93,7 +93,7 @@ def register(app: typer.Typer) -> None:
 
                 say_json(band_answers_record(answers, __version__))
             else:
-                from contactfe.report.reader_units import reading
+                from contactfe.report import reading
 
                 with reading(units, answers.band.torque_Nm[answers.band.known].tolist()):
                     _say(answers)
@@ -251,8 +251,7 @@ def _say_odds(found: Band, target: float | None) -> None:
 
 
 def _say_shares(found: Band, shares: Sensitivity) -> None:
-    from contactfe.report.reader_units import reader
-    from contactfe.report.words import console
+    from contactfe.report import console, reader
     from contactfe.uncertainty import label_of
 
     per, unit = reader().scale("N·m")

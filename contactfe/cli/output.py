@@ -87,8 +87,7 @@ def say_wrapped(text: str, bullet: str = "  - ") -> None:
 
 def told(text: str) -> str:
     """Return a sentence in the units of the reader, spelt as the console does."""
-    from contactfe.report.reader_units import in_words
-    from contactfe.report.words import console
+    from contactfe.report import console, in_words
 
     return console(in_words(text)).replace("µm", "um")
 

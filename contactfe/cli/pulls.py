@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 def say_pulls(series: PullSeries) -> None:
     """Print the pulls of a series on stdout."""
     from contactfe.case import NOT_PILED
-    from contactfe.report.reader_units import reader
+    from contactfe.report import reader
 
     torque, flat = (reader().scale(unit)[1] for unit in ("N·m", "mm"))
     heads = ("pull", f"torque {torque}", "left %", "ended by", "rounded as % before", f"flat {flat} before")

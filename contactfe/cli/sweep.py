@@ -115,8 +115,7 @@ def register(app: typer.Typer) -> None:
 
 def _plan(study: Path | None, out: Path | None, calibration: Path | None = None) -> StudyPlan:
     """Read the study; problems of the folder stand behind those of the file in one message."""
-    from contactfe.study.demo import DEMO
-    from contactfe.study.plan import parse_plan
+    from contactfe.study import DEMO, parse_plan
 
     problems = folder_problems(out) if out is not None else []
     try:
@@ -211,7 +210,7 @@ def _say_demo_band(workers: int) -> None:
     import tomllib
 
     from contactfe.cli.band import band_of, say_band
-    from contactfe.study.demo import DEMO_BAND
+    from contactfe.study import DEMO_BAND
 
     raw = tomllib.loads(DEMO_BAND)
     found = band_of(raw, Path(), DEMO_SAMPLES, 1, workers)
@@ -232,8 +231,7 @@ def _executor(store: StudyStore, where: tuple[str | None, int]) -> Executor:
 
 def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> None:
     """The answers, then figures and page; a picture that fails is an error only after everything else is there."""
-    from contactfe.report import Attempts, check_drawn
-    from contactfe.report.reader_units import reading
+    from contactfe.report import Attempts, check_drawn, reading
     from contactfe.study import delivered_torque
 
     inch = _inch_table(plan, done)
@@ -253,9 +251,9 @@ def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> No
 def _inch_table(plan: StudyPlan, done: StudyDone) -> Path | None:
     """Write the second table for a reader in inches; one that an earlier run left goes with another reader."""
     from contactfe.files import remove, write_text
-    from contactfe.report.inch_table import NAME, inch_table
+    from contactfe.report import INCH_TABLE, inch_table
 
-    path = done.tables.csv.with_name(NAME)
+    path = done.tables.csv.with_name(INCH_TABLE)
     if plan.units == "si":
         remove(path)
         return None
@@ -284,8 +282,7 @@ def _draw(plan: StudyPlan, folder: Path, done: StudyDone, attempts: Attempts) ->
 
 
 def _say_answers(plan: StudyPlan, done: StudyDone) -> None:
-    from contactfe.report.reader_units import in_words
-    from contactfe.report.words import console
+    from contactfe.report import console, in_words
     from contactfe.study import headline
 
     say(f"{plan.name}: {console(in_words(headline(done.rows))) or 'no case has an answer'}")
@@ -337,8 +334,7 @@ def _as_json(plan: StudyPlan, folder: Path, done: StudyDone) -> dict[str, Any]:
 
 
 def _say_tables(plan: StudyPlan, done: StudyDone) -> None:
-    from contactfe.report.reader_units import reader
-    from contactfe.report.words import console
+    from contactfe.report import console, reader
     from contactfe.study import pivots
 
     per, unit = reader().scale("N·m")
@@ -361,8 +357,7 @@ def _say_tables(plan: StudyPlan, done: StudyDone) -> None:
 
 def _say_spread(done: StudyDone) -> None:
     """Too many values for a table: the least, the middle and the most of the torque delivered."""
-    from contactfe.report.reader_units import reader
-    from contactfe.report.words import console
+    from contactfe.report import console, reader
     from contactfe.study import delivered_torque, mark, mark_words
 
     torque = sorted(
@@ -380,8 +375,7 @@ def _say_spread(done: StudyDone) -> None:
 
 
 def _say_failures(done: StudyDone) -> None:
-    from contactfe.report.reader_units import in_words
-    from contactfe.report.words import console
+    from contactfe.report import console, in_words
 
     reasons: dict[str, list[str]] = {}
     for row in done.rows:

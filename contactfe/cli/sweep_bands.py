@@ -16,8 +16,7 @@ MOST_LINES = 24
 def say_bands(plan: StudyPlan, done: StudyDone) -> None:
     """Print the odds of the cases, which input moves them most, and the odds between profiles."""
     assert plan.band is not None
-    from contactfe.report.reader_units import in_words
-    from contactfe.report.words import console
+    from contactfe.report import console, in_words
 
     rows = [row for row in done.rows if row["band_samples"] is not None]
     say()
@@ -29,8 +28,7 @@ def say_bands(plan: StudyPlan, done: StudyDone) -> None:
 
 def _say_cases(plan: StudyPlan, rows: list[dict[str, Any]]) -> None:
     """The odds of every case, or where they lie when there are many cases."""
-    from contactfe.report.reader_units import in_words
-    from contactfe.report.words import console
+    from contactfe.report import console, in_words
 
     assert plan.band is not None
     columns = {

@@ -73,7 +73,7 @@ def register(app: typer.Typer) -> None:
             if as_json:
                 say_json(_record(found, comparison))
             else:
-                from contactfe.report.reader_units import reading
+                from contactfe.report import reading
 
                 with reading(units, [found.record.torque_Nm]):
                     _say(found, comparison)

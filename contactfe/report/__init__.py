@@ -1,23 +1,25 @@
 """Figures, drawings, pages and files of cases and studies; the only layer that draws or fills templates."""
 
 from contactfe.report.attempts import Attempts, check_drawn
-from contactfe.report.band_figures import band_figure, draw_band, draw_tornado, tornado_figure
+from contactfe.report.band_figures import band_figure, band_figures, draw_band, draw_tornado, tornado_figure
 from contactfe.report.band_files import band_answers_record, write_band_folder
 from contactfe.report.band_page import BandAnswers
 from contactfe.report.case_more import CaseMore
 from contactfe.report.case_page import case_figures, case_page
+from contactfe.report.comparison import comparison_figure, comparison_page
 from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
 from contactfe.report.files import Written, fields, write_case_folder
 from contactfe.report.flanks import draw_flanks, flanks_figure
 from contactfe.report.imported import faults_figure, imported_figure
+from contactfe.report.inch_table import INCH_TABLE, inch_table
 from contactfe.report.log_figure import log_figure
 from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.parity import parity_figure, profile_figure
 from contactfe.report.plan_page import plan_page
 from contactfe.report.player import player_view, stage_of
 from contactfe.report.pulls_figure import draw_corner, draw_pulls, pulls_figure
-from contactfe.report.reader_units import reading
+from contactfe.report.reader_units import Units, in_words, reader, reading, shown
 from contactfe.report.readings_page import readings_page
 from contactfe.report.rebuild import rebuilt
 from contactfe.report.score_figures import means_figure, standings_figure
@@ -30,20 +32,27 @@ from contactfe.report.study_relative import draw_relative, relative_figure
 from contactfe.report.style import FORMATS, save
 from contactfe.report.trial_pages import score_page
 from contactfe.report.why_files import write_why_folder
+from contactfe.report.words import console, number
 
 __all__ = [
     "FORMATS",
+    "INCH_TABLE",
     "Attempts",
     "BandAnswers",
     "BodyState",
     "CaseMore",
     "SlipState",
+    "Units",
     "Written",
     "band_answers_record",
     "band_figure",
+    "band_figures",
     "case_figures",
     "case_page",
     "check_drawn",
+    "comparison_figure",
+    "comparison_page",
+    "console",
     "curve_figure",
     "draw_band",
     "draw_corner",
@@ -61,15 +70,19 @@ __all__ = [
     "flanks_figure",
     "headline",
     "imported_figure",
+    "in_words",
+    "inch_table",
     "log_figure",
     "means_figure",
     "notes",
+    "number",
     "pair_figure",
     "parity_figure",
     "plan_page",
     "player_view",
     "profile_figure",
     "pulls_figure",
+    "reader",
     "reading",
     "readings_page",
     "rebuilt",
@@ -79,6 +92,7 @@ __all__ = [
     "screening_figures",
     "screening_page",
     "search_figure",
+    "shown",
     "slip_state",
     "stage_of",
     "standings_figure",

@@ -16,7 +16,7 @@ from contactfe.report.reader_units import both
 from contactfe.report.rows import Row, end_of, torque_of, value_of, value_words
 from contactfe.report.style import CAUTION, COLOURS, LINES, MARKERS, SOFT, blank, foot, heading, styled
 from contactfe.report.words import number
-from contactfe.study.tables import label
+from contactfe.study import label
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from contactfe.inputs import field_of
 from contactfe.report.reader_units import Reader, in_words, reading
 from contactfe.units import KINDS, parse_quantity
 
-NAME = "results-inch.csv"
+INCH_TABLE = "results-inch.csv"
 _ENDINGS = (
     ("_um_per_Nm", "µm per N·m"),
     ("_MPa_per_Nm", "MPa per N·m"),

@@ -12,7 +12,7 @@ from contactfe.inputs import field_of
 from contactfe.report.reader_units import reader
 from contactfe.report.words import PROFILES, grade_words
 from contactfe.standards import grade, size
-from contactfe.study.tables import FIRST_TO_GO, label, mark
+from contactfe.study import FIRST_TO_GO, label, mark
 from contactfe.units import KINDS, parse_number, parse_quantity
 
 Row = Mapping[str, Any]
