@@ -75,7 +75,9 @@ def test_a_band_from_the_file_to_the_folder(files: tuple[Path, Path], tmp_path: 
         "what": "the pull ends below 300 N m", "share": 1.0, "low": pytest.approx(0.51, abs=0.01), "high": 1.0,
         "count": 4,
     }  # fmt: skip
-    assert {p.name for p in out.iterdir()} == {"band.json", "band.png", "one-at-a-time.png", "samples.csv"}
+    assert {p.name for p in out.iterdir()} == {
+        "band.html", "band.json", "band.png", "one-at-a-time.png", "page.json", "samples.csv",
+    }  # fmt: skip
     rows = list(csv.DictReader(io.StringIO((out / "samples.csv").read_text(encoding="utf-8"))))
     assert [float(row["torque_Nm"]) for row in rows] == record["torque_Nm"]
     assert all(640.0 <= float(row["fastener.yield_strength_MPa"]) <= 819.3 for row in rows)

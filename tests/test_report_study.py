@@ -68,7 +68,7 @@ def drawn_points(figure: Figure, hollow: bool) -> list[tuple[float, float]]:
 
 def test_study_charts_show_every_case() -> None:
     charts = study_charts(study_rows())
-    assert list(charts) == ["torque-open-end", "torque-ring-twelve", "comparison", "best-wrench"]
+    assert list(charts) == ["torque-open-end", "torque-ring-twelve", "comparison", "best-wrench", "relative"]
     ring = charts["torque-ring-twelve"]
     assert drawn_points(ring, hollow=True) == [(80.0, 0.0), (80.0, 0.0)]
     assert np.allclose(drawn_points(ring, hollow=False), [(0, 200), (0, 300), (40, 120), (40, 180)])
@@ -159,6 +159,7 @@ def test_study_figures_are_written_and_replaced(tmp_path: Path) -> None:
         "torque-ring-twelve.png",
         "comparison.png",
         "best-wrench.png",
+        "relative.png",
     ]
     first = [p.read_bytes() for p in paths]
     study_figures(study_rows(), tmp_path)
@@ -195,7 +196,7 @@ def test_the_page_of_a_study() -> None:
         assert wanted in words
     assert "twelve-point ring grade 8.8 200.0* 120.0 turns freely" in words
     assert html.index('id="cautions"') < html.index("<img") and html.index("<table") < html.index("<img")
-    assert len(page.sources) == 4
+    assert len(page.sources) == 5
     # The comparison answers the question, so it stands first.
     assert "against each other" in page.alts[0]
     assert f"contactfe {VERSION}" in words and re.search(r"inputs [0-9a-f]{64}", words)

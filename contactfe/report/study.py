@@ -15,7 +15,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from contactfe.report.reader_axis import show_unit
-from contactfe.report.reader_units import Units, reader, reading, text_of
+from contactfe.report.reader_units import Units, reader, reading
 from contactfe.report.rows import (
     PROFILE,
     ROUNDING,
@@ -134,12 +134,13 @@ def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept)
     title = found or "Profiles compared"
     figure, ax = _sheet(f"{title}{f' ({what})' if what else ''}", len(lines) + 1)
     _draw_lines(ax, lines, across, best / 100.0)
+    factor, unit = reader().scale("N·m")
     new = (
         "new"
         if across.path == ROUNDING and across.values[0] == 0.0
         else value_words(across.path, across.values[0])
     )
-    ax.set_ylabel(f"torque (% of the best, {new}: {text_of(best, 'N·m')})")
+    ax.set_ylabel(f"torque (% of the best, {new}: {best / factor:.0f} {unit})")
     _legend(ax, lines)
     _note_failures(figure, chosen)
     return figure

@@ -76,8 +76,9 @@ def draw_relative(ax: Axes, rows: Sequence[Row], across: Swept) -> Axes:
             x = group + (k - 0.5 * (len(profiles) - 1)) * width
             _bar(ax, x, width, row, (best[value] / 100.0, look | {"label": label}))
             label = None
-    ax.set_xticks(np.arange(len(values)), [value_words(across.path, v) for v in values])
-    ax.set_xlabel(across.label)
+    names = [f"{v:.4g}" if across.numeric else value_words(across.path, v) for v in values]
+    ax.set_xticks(np.arange(len(values)), names)
+    ax.set_xlabel(across.axis)
     ax.set_ylabel("torque (% of the best)")
     ax.set_ylim(0.0, 118.0)
     ax.grid(True, axis="y")
