@@ -18,6 +18,7 @@ from contactfe.reference import hexagon
 from contactfe.standards import grade, twist_off_torque
 from contactfe.turn.engagement import engaged_fraction
 from contactfe.uncertainty import (
+    NO_MODEL,
     Band,
     Distribution,
     Ends,
@@ -457,13 +458,14 @@ def test_probabilities_agree_with_brute_force(closed_form: None) -> None:
     shank = low * shared[1] / 640.0 * some
     bolts = band(raw("ring-six", **{**BRUTE, "fastener": {**BRUTE["fastener"], "stock": "bolt"}}), n=n)
     checks = [
-        (found.below(float(np.quantile(jaws, share))).share, share, n) for share in (0.1, 0.3, 0.5, 0.7, 0.9)
+        (alone(found).below(float(np.quantile(jaws, share))).share, share, n)
+        for share in (0.1, 0.3, 0.5, 0.7, 0.9)
     ]
     first = bolts.twists_off_first()
     assert first is not None
     checks.append((first.share, float(np.mean(shank < ring)), n))
     checks += [
-        (bolts.below(float(np.quantile(np.minimum(ring, shank), share))).share, share, n)
+        (alone(bolts).below(float(np.quantile(np.minimum(ring, shank), share))).share, share, n)
         for share in (0.1, 0.5, 0.9)
     ]
     # A ring of a softer model constant, so that neither always wins
@@ -480,7 +482,7 @@ def test_probabilities_agree_with_brute_force(closed_form: None) -> None:
         sampling = math.sqrt(max(expected * (1 - expected), 1e-3) * (1 / count + 1 / many))
         assert abs(got - expected) < 3.0 * sampling
     for share in (0.1, 0.5, 0.9):
-        assert found.quantile_Nm(share) == pytest.approx(float(np.quantile(jaws, share)), rel=0.04)
+        assert found.inputs_quantile_Nm(share) == pytest.approx(float(np.quantile(jaws, share)), rel=0.04)
     plainly = compare(raw("ring-six", **BRUTE), raw("open-end", **BRUTE)).first_beats_second()
     assert float(np.mean(ring > jaws)) == plainly.share == 1.0
 
@@ -536,10 +538,10 @@ def test_a_wrench_that_gives_way_first_ends_the_pull(monkeypatch: pytest.MonkeyP
         return grip, 75.0 if grip > 75.0 else math.inf
 
     monkeypatch.setattr(solving, "pair_torques", weak)
-    found = band(raw(contact={"friction": {"low": 0.1, "high": 0.2}}), n=64)
+    found = band(raw(fastener={"stock": "bar"}, contact={"friction": {"low": 0.1, "high": 0.2}}), n=64)
     assert found.ends.count("wrench") == 32 == found.ends.count("grip") and found.torque_Nm.max() == 75.0
     assert found.ends_by("wrench").share == 0.5 == found.columns()["wrench_first_share"]
-    assert ends_words(found) == "of 64 samples: 32 slip, 32 wrenches give way"
+    assert ends_words(found) == "of 64 samples, without the model's own error: 32 slip, 32 wrenches give way"
     assert ("the wrench gives way first", found.ends_by("wrench"), "") in statements(found)
 
 
@@ -551,22 +553,27 @@ def test_a_single_uncertain_input_is_all_there_is(n: int, closed_form: None) -> 
     if shares.degree > 0:
         (only,) = shares.shares
         assert (only.first, only.total) == (1.0, 1.0)
-        assert only.band_if_known_Nm == pytest.approx(0.0, abs=1e-9 * shares.band_Nm)
+        # Known, nothing is left but the model's own factor.
+        left = only.band_if_known_Nm / found.median_Nm
+        assert left == pytest.approx(2 * 1.2816 * float(np.sqrt(np.mean(found.sigma**2))), rel=0.08)
     assert shares.sentence() and band_record(found, "0", shares)["sensitivity"]
     known = band(raw(fastener={"yield_strength": "700 MPa"}, contact={"friction": 0.15}), n=n)
     assert known.by_rule  # with nothing uncertain in the file the rules say what scatters
 
 
 def test_a_line_says_what_the_band_belongs_to(closed_form: None) -> None:
-    found = band(raw(), n=128)
+    found = band(raw(fastener={"stock": "bar"}), n=128)
     shares = sensitivity(found)
-    groups = shares.groups()
+    groups = {group.name: group for group in shares.groups}
     assert set(groups) == {"fastener", "wrench", "friction", "model"}
-    assert sum(groups.values()) == pytest.approx(sum(share.first for share in shares.shares))
-    assert (
-        shares.group_sentence().startswith("Of the variance: ")
-        and " %, interactions " in shares.group_sentence()
-    )
+    # The constraint factor scatters as well: the model's share is more than that of sigma squared.
+    known, sigma = found.torque_Nm[found.torque_Nm > 0], found.sigma[found.torque_Nm > 0]
+    own = np.mean(sigma**2) / (np.mean(sigma**2) + np.var(np.log(known)))
+    assert groups["model"].first > own > 0.05
+    assert 0.9 < sum(group.first for group in shares.groups) < 1.05
+    assert all(group.total >= group.first - 0.02 for group in shares.groups)
+    words = shares.group_sentence()
+    assert words.startswith("Of the variance of ln torque: ") and " %, interactions " in words
 
 
 def test_the_plain_case_says_where_it_stands(closed_form: None) -> None:
@@ -597,13 +604,18 @@ def test_wrenches_that_turn_freely_count_as_slipping_at_nothing(closed_form: Non
     assert found.below(1e-6).share == free.share
 
 
+def alone(found: Band) -> Band:
+    """The band of the inputs alone."""
+    return replace(found, model=NO_MODEL)
+
+
 # --- sensitivity ----------------------------------------------------------------------------------------------------
 
 
 def with_torques(found: Band, torque: Array) -> Band:
-    """The band with other torques."""
+    """The band with other torques, without an error of the model."""
     none = np.full(len(torque), np.inf)
-    return replace(found, ends=Ends(torque.copy(), none, None, None))
+    return replace(found, ends=Ends(torque.copy(), none, None, None), model=NO_MODEL)
 
 
 def test_sobol_indices_of_a_sum_are_its_shares_of_variance(closed_form: None) -> None:
@@ -663,7 +675,9 @@ def test_a_constant_of_the_model_is_calibrated_and_a_rough_fit_says_so(closed_fo
 
 
 def test_nothing_scatters_is_told() -> None:
-    found = Band("x", (), True, 1, np.empty((2, 0)), np.empty((2, 0)), np.ones(2), 1.0, 1.0, (), None, "", ())
+    found = Band(
+        "x", (), True, 1, np.empty((2, 0)), np.empty((2, 0)), np.ones(2), 1.0, 1.0, (), None, "", (), NO_MODEL
+    )
     with pytest.raises(ContactFEError, match="nothing scatters"):
         sensitivity(found)
 
@@ -688,7 +702,7 @@ def test_a_planted_crossover_is_found_with_its_band(monkeypatch: pytest.MonkeyPa
         return 100.0 * (1.0 - r) if job.case.wrench.profile == "ring-six" else 100.0 * (1.0 - 2.0 * mu)
 
     in_place(monkeypatch, planted)
-    only = {"contact": {"friction": {"low": 0.1, "high": 0.2}}}
+    only = {"fastener": {"stock": "bar"}, "contact": {"friction": {"low": 0.1, "high": 0.2}}}
     values = [f"{k} %" for k in range(0, 61, 5)]
     found = crossover(raw("ring-six", **only), raw("ring-twelve", **only), values, how=Sampling(32))
     place = found.place()
@@ -707,7 +721,8 @@ def test_a_planted_crossover_is_found_with_its_band(monkeypatch: pytest.MonkeyPa
 
 def test_samples_keep_their_values_along_a_sweep(closed_form: None) -> None:
     # At no rounding the corner scatters by rule, at a rounding it does not: the other inputs stay as they were.
-    found = crossover(raw("ring-six"), raw("open-end"), ["0 %", "10 %", "20 %"], how=Sampling(16))
+    one, two = (raw(profile, fastener={"stock": "bar"}) for profile in ("ring-six", "open-end"))
+    found = crossover(one, two, ["0 %", "10 %", "20 %"], how=Sampling(16))
     assert (np.diff(found.first_Nm, axis=1) < 0).all() and (np.diff(found.second_Nm, axis=1) < 0).all()
     order = np.argsort(found.first_Nm[:, 0])
     assert np.corrcoef(found.first_Nm[order, 0], found.first_Nm[order, 2])[0, 1] > 0.99

@@ -110,7 +110,9 @@ def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
     where, band = row_words(best, [item.path for item in swept]), band_of(best)
     torque = f"Largest torque: {both_torques(torque_of(best) or 0.0)}"
     if band is not None:
-        reach = f"{number(band[1])} to {number(band[2])} N·m in eight of ten samples"
+        reach = (
+            f"{number(band[1])} to {number(band[2])} N·m in eight of ten pulls, with the model's own error"
+        )
         return torque, f"{where}; {reach}" if where else reach
     end = end_of(best)
     return torque if end == "grip" else f"{torque}, where {ENDS[end].event}", where

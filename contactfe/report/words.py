@@ -50,13 +50,27 @@ LEAST_FT = 20.0  # lbf ft; smaller torques are read in lbf in
 
 
 BAND: tuple[AnswerColumn, ...] = (
-    AnswerColumn("torque_median_Nm", "median", "N·m", "half of the samples end below"),
-    AnswerColumn("torque_p10_Nm", "10 %", "N·m", "a tenth of the samples end below"),
-    AnswerColumn("torque_p90_Nm", "90 %", "N·m", "nine tenths of the samples slip below"),
-    AnswerColumn("ends_below_target_share", "ends below target", "share", "of the samples"),
+    AnswerColumn(
+        "torque_median_Nm", "median", "N·m", "half of the pulls end below, with the model's own error"
+    ),
+    AnswerColumn(
+        "torque_p10_Nm", "10 %", "N·m", "a tenth of the pulls end below, with the model's own error"
+    ),
+    AnswerColumn(
+        "torque_p90_Nm", "90 %", "N·m", "nine tenths of the pulls end below, with the model's own error"
+    ),
+    AnswerColumn("torque_inputs_median_Nm", "median, inputs alone", "N·m", "half of the samples end below"),
+    AnswerColumn("torque_inputs_p10_Nm", "10 %, inputs alone", "N·m", "a tenth of the samples end below"),
+    AnswerColumn("torque_inputs_p90_Nm", "90 %, inputs alone", "N·m", "nine tenths of the samples end below"),
+    AnswerColumn(
+        "ends_below_target_share", "ends below target", "share", "of the pulls, with the model's own error"
+    ),
     AnswerColumn("twist_off_first_share", "bolt twists off first", "share", "of the samples"),
     AnswerColumn("turns_freely_share", "turns freely", "share", "of the samples"),
-    AnswerColumn("leading_input_share", "its share", "of variance", "Sobol index of first order"),
+    AnswerColumn("leading_input_share", "its share", "of the inputs' variance", "Sobol index of first order"),
+    AnswerColumn(
+        "model_share", "the model's own share", "of variance", "of ln torque, with the constants that scatter"
+    ),
 )
 """What the rows of a study with distributions hold beside the answers."""
 

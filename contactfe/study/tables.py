@@ -36,11 +36,15 @@ BAND = (
     "torque_median_Nm",
     "torque_p10_Nm",
     "torque_p90_Nm",
+    "torque_inputs_median_Nm",
+    "torque_inputs_p10_Nm",
+    "torque_inputs_p90_Nm",
     "turns_freely_share",
     "wrench_first_share",
     "twist_off_first_share",
     "leading_input",
     "leading_input_share",
+    "model_share",
     "band_samples",
 )
 TARGET = ("target_torque_Nm", "ends_below_target_share")
@@ -63,11 +67,11 @@ def row_of(plan: StudyPlan, case: PlannedCase, outcome: Outcome) -> Row:
     """The row of one case; answers that it has not are None."""
     answers = dict(outcome.answers or {})
     if plan.band is not None and plan.band.below_Nm is not None and "band_samples" in answers:
-        from contactfe.study.banded import below_share, samples_of  # takes a while to import
+        from contactfe.uncertainty import below_target
 
-        torque = samples_of(outcome.record)
-        if torque is not None:
-            numbers = (plan.band.below_Nm, below_share(torque, plan.band.below_Nm))
+        record = (outcome.record or {}).get("band")
+        if record is not None:
+            numbers = (plan.band.below_Nm, below_target(record, plan.band.below_Nm))
             answers |= dict(zip(TARGET, numbers, strict=True))
     return {
         "case_id": case.case_id,
