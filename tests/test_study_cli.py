@@ -65,7 +65,9 @@ def test_a_run_ends_with_a_table_and_says_where_everything_is(home: Path) -> Non
     talked = (home / "talked").read_text().splitlines()
     assert "page: out/study.html" in talked
     assert "turns freely" in (home / "out" / "study.html").read_text(encoding="utf-8")
-    figures = next(line for line in talked if line.startswith("figures: ")).removeprefix("figures: ").split(", ")
+    figures = (
+        next(line for line in talked if line.startswith("figures: ")).removeprefix("figures: ").split(", ")
+    )
     assert figures and all((home / f).stat().st_size > 5000 for f in figures)
     rows = read_rows(home / "out" / "results.csv")
     assert [r["status"] for r in rows] == ["ok", "ok", "ok", "turns freely"]
@@ -81,7 +83,9 @@ def test_without_a_terminal_progress_is_plain_lines_on_stderr(home: Path) -> Non
 def test_a_second_run_says_what_it_knew_and_quiet_says_nothing_more(home: Path) -> None:
     before = (home / "out" / "results.csv").read_bytes()
     ended = sweep("study.toml", "--out", "out", "--quiet", folder=home)
-    assert ended.returncode == 0 and "cases" not in ended.stderr  # no progress; where figures and page are is told
+    assert (
+        ended.returncode == 0 and "cases" not in ended.stderr
+    )  # no progress; where figures and page are is told
     assert "4 cases: 0 solved, 4 were known from before" in ended.stdout
     assert (home / "out" / "results.csv").read_bytes() == before
 

@@ -30,8 +30,9 @@ from contactfe.report.study import horizontal, study_charts
 from contactfe.report.study_finding import finding_of, weakest_rows
 from contactfe.report.study_ranking import ranking_view
 from contactfe.report.style import data_uri
-from contactfe.report.words import BAND, PROFILES, both_torques, counts, number, plain
+from contactfe.report.words import BAND, PROFILES, PULLS, both_torques, counts, number, plain
 from contactfe.study.tables import label, mark_words
+from contactfe.study.wear import wear_words
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
 _OWN = ("name", "question", "cautions")  # entries of the study's description that have places of their own
@@ -77,6 +78,7 @@ def study_page(
         question=str(meta.get("question") or ""),
         headline=head,
         finding=finding,
+        wear=_sentence(wear_words(rows)),
         where=where,
         held=_held(rows),
         counts=f"{len(rows)} cases: {counts([end_of(row) for row in rows])}.",
@@ -116,6 +118,10 @@ def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
         return torque, f"{where}; {reach}" if where else reach
     end = end_of(best)
     return torque if end == "grip" else f"{torque}, where {ENDS[end].event}", where
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:].replace('N m', 'N·m')}." if text else ""
 
 
 def _held(rows: Sequence[Row]) -> str:
@@ -177,7 +183,7 @@ def _cell(row: Row | None) -> Cell:
 
 def _all_cases(rows: Sequence[Row], swept: Sequence[Swept]) -> Mapping[str, Any]:
     """Name, swept inputs and every answer of every case."""
-    present = [a for a in (*ANSWERS, *BAND) if any(_is_number(row, a.key) for row in rows)]
+    present = [a for a in (*ANSWERS, *PULLS, *BAND) if any(_is_number(row, a.key) for row in rows)]
     banded = any(band_of(row) is not None for row in rows)
     lines = []
     for k, row in enumerate(rows):

@@ -55,9 +55,23 @@ BAND: tuple[AnswerColumn, ...] = (
 """What the rows of a study with distributions hold beside the answers."""
 
 
+PULLS: tuple[AnswerColumn, ...] = (
+    AnswerColumn(
+        "pulls_done", "pulls", "", "on the same corners, until something else than the grip ends one"
+    ),
+    AnswerColumn("second_pull_torque_Nm", "second pull", "N·m", "torque after one slip"),
+    AnswerColumn("left_after_slip", "left after one slip", "share", "of the first torque"),
+    AnswerColumn("rounding_after_slip", "rounding after one slip", "share", "equivalent, of material"),
+    AnswerColumn("last_pull_torque_Nm", "last pull", "N·m", "torque of it"),
+    AnswerColumn("same_torque_Nm", "same torque", "N·m", "the lowest that any of the wrenches delivers"),
+    AnswerColumn("rounding_at_same_torque", "rounding at same torque", "share", "equivalent, of material"),
+)
+"""What the rows of a study with further pulls hold beside the answers."""
+
+
 def answer_named(key: str) -> AnswerColumn | None:
     """Return the answer a file calls `key`, None for another key."""
-    return next((answer for answer in (*ANSWERS, *BAND) if answer.key == key), None)
+    return next((answer for answer in (*ANSWERS, *BAND, *PULLS) if answer.key == key), None)
 
 
 def counts(ends: Sequence[str]) -> str:

@@ -9,6 +9,7 @@ from contactfe.study.records import samples_of
 from contactfe.study.runner import BodyDone, CaseDone, CaseFailed, CaseStarted, Event, StudyDone, run_study
 from contactfe.study.store import StudyStore, Tables
 from contactfe.study.tables import Pivot, Row, delivered_torque, headline, mark, mark_words, pivots, read_rows
+from contactfe.study.wear import wear_words
 from contactfe.study.work import Outcome
 
 __all__ = [
@@ -44,4 +45,5 @@ __all__ = [
     "samples_of",
     "solver_revision",
     "speed_here",
+    "wear_words",
 ]
