@@ -260,7 +260,7 @@ def test_typical_scatter_has_the_inputs_of_the_trade_with_their_source() -> None
     assert set(found) == {
         "fastener.across_flats", "fastener.yield_strength", "fastener.engaged_depth", "fastener.corner",
         "wrench.opening", "wrench.head_width", "wrench.thickness", "wrench.yield_strength", "contact.friction",
-        "contact.constraint_factor",
+        "contact.constraint_factor", "wrench.throat_depth",
     }  # fmt: skip
     assert all(item.source and item.low < item.high for item in found.values())
     known = raw(
@@ -268,10 +268,17 @@ def test_typical_scatter_has_the_inputs_of_the_trade_with_their_source() -> None
     )
     # What the file states of the tool does not scatter.
     measured = raw(
-        "open-end", wrench={"thickness": "7 mm", "yield_strength": "1200 MPa", "head_width": "37 mm"}
+        "open-end",
+        wrench={
+            "thickness": "7 mm",
+            "yield_strength": "1200 MPa",
+            "head_width": "37 mm",
+            "throat_depth": "10 mm",
+        },
     )
     rest = {item.path for item in typical_scatter(split_case(measured))}
-    assert rest == set(found) - {"wrench.thickness", "wrench.yield_strength", "wrench.head_width"}
+    tool = ("thickness", "yield_strength", "head_width", "throat_depth")
+    assert rest == set(found) - {f"wrench.{key}" for key in tool}
     left = {item.path for item in typical_scatter(split_case(known))}
     assert left == set(found) - {"fastener.yield_strength", "fastener.corner", "wrench.opening"}
 
@@ -332,6 +339,33 @@ def test_samples_that_make_no_case_are_told_with_their_number() -> None:
     assert problem.where == "[wrench] opening" and "of 8 samples, first: opening" in problem.message
 
 
+@pytest.mark.parametrize(
+    ("profile", "path", "key"),
+    [
+        ("open-end", "wrench.throat_depth", "throat_depth"),
+        ("ring-spline", "wrench.ridge_radius", "ridge_radius"),
+    ],
+)
+def test_a_shape_that_nobody_measured_costs_few_curves(profile: str, path: str, key: str) -> None:
+    """Of 128 samples at most a tenth more, and two bodies of the wrench, not one for each combination of levels."""
+    plain = split_case(raw(profile, fastener={"stock": "bar"}))
+    inputs = typical_scatter(plain)
+    fewer = tuple(item for item in inputs if item.path != path)
+    plans = [
+        [
+            plan_jobs(plain, some, points)
+            for points in (sobol_points(128, len(some), 1), np.full((2 * len(some) + 1, len(some)), 0.5))
+        ]
+        for some in (inputs, fewer)
+    ]
+    with_it, without = (solving.in_order([job for plan in pair for job in plan.jobs]) for pair in plans)
+    rows = 2  # one input at a time: at its 10 and at its 90 %
+    assert len(without) < len(with_it) + rows <= 1.1 * len(without)
+    assert len({job.wrench for job in with_it}) - len({job.wrench for job in without}) == 2
+    (item,) = (item for item in inputs if item.path == path)
+    assert item.low < item.nominal < item.high and plain.case.wrench.dims[key] == item.nominal
+
+
 # --- what needs no other mesh ---------------------------------------------------------------------------------------
 
 
@@ -342,6 +376,24 @@ def test_samples_that_make_no_case_are_told_with_their_number() -> None:
         ("ring-six", {"fastener": {"undersize": {"low": "0 mm", "high": "0.5 mm"}, "rounding": "20 %"}}),
         ("ring-twelve", {"fastener": {"rounding": {"low": "0 %", "high": "40 %"}}}),
         ("ring-six", {"wrench": {"outside_diameter": {"low": "23 mm", "high": "26 mm"}}}),
+        (
+            "ring-spline",
+            {
+                "wrench": {
+                    "outside_diameter": {"low": "24.5 mm", "high": "26 mm"},
+                    "ridge_radius": {"low": "0.48 mm", "high": "1.28 mm"},
+                }
+            },
+        ),
+        (
+            "open-end",
+            {
+                "wrench": {
+                    "head_width": {"low": "36 mm", "high": "40 mm"},
+                    "throat_depth": {"low": "9.33 mm", "high": "11.2 mm"},
+                }
+            },
+        ),
     ],
 )
 def test_samples_agree_with_meshing_every_one_of_them(profile: str, tables: dict[str, Any]) -> None:
