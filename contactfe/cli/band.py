@@ -20,6 +20,10 @@ from contactfe.files import csv_text, make_folder, write_text
 if TYPE_CHECKING:
     from contactfe.uncertainty import Band, Comparison, Crossover, Sensitivity
 
+MODEL_CAUTION = (
+    "the model's own error is a judgement until a calibration on readings takes its place; what ends a sample is told "
+    "without it"
+)
 TOLD_EVERY = 5.0  # s between two lines of progress
 
 
@@ -111,15 +115,19 @@ def band_of(raw: dict[str, Any], folder: Path, samples: int, seed: int, workers:
 
 def say_band(found: Band) -> None:
     """Print a band in a few lines, for other commands: the band, the odds, and what to measure first."""
-    from contactfe.uncertainty import band_words, ends_words, sensitivity
+    from contactfe.uncertainty import band_words, ends_words, inputs_words, sensitivity
 
     say(f"band of {found.samples} samples, seed {found.seed}")
     say_wrapped(band_words(found))
+    say_wrapped(inputs_words(found))
     say_wrapped(ends_words(found))
     _say_plain(found)
     _say_odds(found, None)
     if found.inputs:
-        say_wrapped(sensitivity(found).sentence())
+        shares = sensitivity(found)
+        say_wrapped(shares.sentence())
+        if words := shares.group_sentence():
+            say_wrapped(words)
     for caution in found.cautions:
         say_wrapped(caution)
 
@@ -225,7 +233,13 @@ def _write_samples(found: Band, path: Path) -> None:
 
 
 def _say(found: _Answers) -> None:
-    from contactfe.uncertainty import band_words, comparison_words, crossover_words, ends_words
+    from contactfe.uncertainty import (
+        band_words,
+        comparison_words,
+        crossover_words,
+        ends_words,
+        inputs_words,
+    )
 
     band = found.band
     say(band.name)
@@ -234,6 +248,7 @@ def _say(found: _Answers) -> None:
     say_table([(item.label, item.words()) for item in band.inputs])
     say(f"band of {band.samples} samples, seed {band.seed}")
     say_wrapped(band_words(band))
+    say_wrapped(inputs_words(band))
     say_wrapped(ends_words(band))
     _say_plain(band)
     _say_odds(band, found.target_Nm)
@@ -245,10 +260,7 @@ def _say(found: _Answers) -> None:
     if found.crossover is not None:
         say_wrapped(crossover_words(found.crossover))
     say("cautions")
-    for caution in (
-        *band.cautions,
-        "the band holds what scatters in the inputs, not what the model leaves out",
-    ):
+    for caution in (*band.cautions, MODEL_CAUTION):
         say_wrapped(caution)
 
 
@@ -272,7 +284,7 @@ def _say_odds(found: Band, target: float | None) -> None:
 def _say_shares(found: Band, shares: Sensitivity) -> None:
     from contactfe.uncertainty import label_of
 
-    say("what each input moves (N m), alone from 10 % to 90 %; and its share of the variance")
+    say("what each input moves (N m), alone from 10 % to 90 %; and its share of the inputs' variance")
     single = {item.path: (f"{item.low_Nm:.4g}", f"{item.high_Nm:.4g}") for item in found.one_at_a_time}
     rows = [
         (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -45,6 +46,16 @@ def register(app: typer.Typer) -> None:
             Path | None,
             typer.Option("--calibration", metavar="FILE", help="Constants that compare --calibrate wrote."),
         ] = None,
+        pulls: Annotated[
+            int | None,
+            typer.Option(
+                "--pulls",
+                metavar="N",
+                min=1,
+                max=20,
+                help="Pulls on the same corners; in the file [load] pulls.",
+            ),
+        ] = None,
         rotation: Annotated[
             float | None,
             typer.Option(
@@ -62,6 +73,8 @@ def register(app: typer.Typer) -> None:
             raise typer.BadParameter("it has no use without --out", param_hint="--rotation")
         problems = folder_problems(out) if out is not None else ()
         _, checked = checked_case(case, problems, calibration)
+        if pulls is not None:
+            checked = replace(checked, load=replace(checked.load, pulls=pulls))
         other = checked_case(against, (), calibration)[1] if against is not None else None
         found, comparison = _work(checked, other)
         with said_first():
@@ -123,6 +136,11 @@ def _say(found: Explanation, comparison: Comparison | None) -> None:
             say("and what the maker of the wrench could do")
             for line in others:
                 say_wrapped(line)
+    if further := words.further(found):
+        say()
+        say("the next pull on the same corners")
+        for line in further:
+            say_wrapped(line, "  ")
     if comparison is not None:
         say()
         say("what makes the difference")

@@ -30,8 +30,8 @@ from contactfe.report.study import horizontal, study_charts
 from contactfe.report.study_finding import finding_of, weakest_rows
 from contactfe.report.study_ranking import ranking_view
 from contactfe.report.style import data_uri
-from contactfe.report.words import BAND, PROFILES, both_torques, counts, number, plain
-from contactfe.study import label, mark_words
+from contactfe.report.words import BAND, PROFILES, PULLS, both_torques, counts, number, plain
+from contactfe.study import label, mark_words, wear_words
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
 _OWN = ("name", "question", "cautions")  # entries of the study's description that have places of their own
@@ -77,6 +77,7 @@ def study_page(
         question=str(meta.get("question") or ""),
         headline=head,
         finding=finding,
+        wear=_sentence(wear_words(rows)),
         where=where,
         held=_held(rows),
         counts=f"{len(rows)} cases: {counts([end_of(row) for row in rows])}.",
@@ -110,10 +111,16 @@ def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
     where, band = row_words(best, [item.path for item in swept]), band_of(best)
     torque = f"Largest torque: {both_torques(torque_of(best) or 0.0)}"
     if band is not None:
-        reach = f"{number(band[1])} to {number(band[2])} N·m in eight of ten samples"
+        reach = (
+            f"{number(band[1])} to {number(band[2])} N·m in eight of ten pulls, with the model's own error"
+        )
         return torque, f"{where}; {reach}" if where else reach
     end = end_of(best)
     return torque if end == "grip" else f"{torque}, where {ENDS[end].event}", where
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:].replace('N m', 'N·m')}." if text else ""
 
 
 def _held(rows: Sequence[Row]) -> str:
@@ -175,7 +182,7 @@ def _cell(row: Row | None) -> Cell:
 
 def _all_cases(rows: Sequence[Row], swept: Sequence[Swept]) -> Mapping[str, Any]:
     """Name, swept inputs and every answer of every case."""
-    present = [a for a in (*ANSWERS, *BAND) if any(_is_number(row, a.key) for row in rows)]
+    present = [a for a in (*ANSWERS, *PULLS, *BAND) if any(_is_number(row, a.key) for row in rows)]
     banded = any(band_of(row) is not None for row in rows)
     lines = []
     for k, row in enumerate(rows):

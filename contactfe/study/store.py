@@ -26,6 +26,7 @@ from contactfe.files import clear_parts, make_folder, not_written, remove, write
 from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import StudyPlan
 from contactfe.study.tables import Row, columns_of, row_of, write_csv, write_parquet
+from contactfe.study.wear import with_wear
 from contactfe.study.work import Outcome
 from contactfe.turn import SOLVER_REVISION, digest
 
@@ -156,7 +157,11 @@ class StudyStore:
             outcome = self.load(case.case_id)
             if outcome is not None:
                 rows.append(row_of(plan, case, outcome))
-        return rows
+        return self.with_wear(plan, rows)
+
+    def with_wear(self, plan: StudyPlan, rows: Sequence[Row]) -> list[Row]:
+        """Rows with what each wrench leaves of the corners at one torque, where the plan asks for further pulls."""
+        return with_wear(plan, rows, lambda case_id: found.record if (found := self.load(case_id)) else None)
 
     def odds(self, plan: StudyPlan) -> list[Row]:
         """The odds between the profiles of a plan whose cases have bands, of the cases that are known."""
