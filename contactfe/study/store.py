@@ -138,7 +138,8 @@ class StudyStore:
             "solver_revision": SOLVER_REVISION,
             "version": __version__,
             "varied": list(plan.varied),
-            "band": None if plan.band is None else plan.band.told(),
+            "units": plan.units,
+            "band": None if plan.band is None else plan.band.told() | {"words": plan.band.words()},
             "cases": [{"case_id": c.case_id, "name": c.name, "values": list(c.values)} for c in plan.cases],
         }
         write_text(self.folder / "plan.json", json.dumps(note, indent=1) + "\n")
