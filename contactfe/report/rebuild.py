@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import csv
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from contactfe.errors import InputError, Problem
-from contactfe.files import write_text
+from contactfe.files import read_json, read_stored, write_text
 from contactfe.report.case_page import page_of
 from contactfe.report.compare_page import Stored, cases_page, studies_page
 from contactfe.report.files import PAGE, VIEW
@@ -82,7 +81,7 @@ def _case_again(folder: Path, version: str) -> str:
 
 def _study_again(folder: Path, version: str) -> str:
     rows = read_rows(folder / "results.csv")
-    text = (folder / "results.csv").read_text(encoding="utf-8")
+    text = read_stored(folder / "results.csv")
     return study_page(rows, {"name": _name(folder)}, version, odds=_odds(folder), csv=text)
 
 
@@ -107,7 +106,7 @@ def _odds(folder: Path) -> list[Mapping[str, Any]]:
 
 def _json(path: Path, hint: str) -> dict[str, Any]:
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
+        found = read_json(path)
     except (OSError, ValueError) as error:
         raise InputError([Problem("", f"cannot be read: {error}", hint)], source=str(path)) from error
     if not isinstance(found, dict):
