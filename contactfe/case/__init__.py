@@ -1,16 +1,19 @@
 """The complete record of one case: torque delivered, what ends it, every limit with its margin."""
 
 from contactfe.case.columns import ANSWERS, AnswerColumn
+from contactfe.case.ends import ENDS, End, counted_ends
 from contactfe.case.limits import EndedBy, Limit, LimitKind, wrench_ends_at
 from contactfe.case.pulls import NOT_PILED, Pull, PullSeries, Worn, least_worn, solve_pulls, wear_at
 from contactfe.case.record import SAFETY, CaseRecord, Held, record_of, solve_case
 
 __all__ = [
     "ANSWERS",
+    "ENDS",
     "NOT_PILED",
     "SAFETY",
     "AnswerColumn",
     "CaseRecord",
+    "End",
     "EndedBy",
     "Held",
     "Limit",
@@ -18,6 +21,7 @@ __all__ = [
     "Pull",
     "PullSeries",
     "Worn",
+    "counted_ends",
     "least_worn",
     "record_of",
     "solve_case",

@@ -11,12 +11,13 @@ import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import cores, folder_problems, read_case
-from contactfe.cli.output import say, say_json, say_table, say_wrapped, tell
+from contactfe.cli.output import said_first, say, say_json, say_table, say_wrapped, tell, tell_page
 from contactfe.cli.progress import StudyProgress
 from contactfe.errors import InputError
 
 if TYPE_CHECKING:
     from contactfe.parallel import Executor
+    from contactfe.report import Attempts
     from contactfe.study import Forecast, StudyDone, StudyPlan, StudyStore
 
 DEMO_SAMPLES = 32
@@ -102,8 +103,7 @@ def register(app: typer.Typer) -> None:
 
 def _plan(study: Path | None, out: Path | None, calibration: Path | None = None) -> StudyPlan:
     """Read the study; problems of the folder stand behind those of the file in one message."""
-    from contactfe.study.demo import DEMO
-    from contactfe.study.plan import parse_plan
+    from contactfe.study import DEMO, parse_plan
 
     problems = folder_problems(out) if out is not None else []
     try:
@@ -198,7 +198,7 @@ def _say_demo_band(workers: int) -> None:
     import tomllib
 
     from contactfe.cli.band import band_of, say_band
-    from contactfe.study.demo import DEMO_BAND
+    from contactfe.study import DEMO_BAND
 
     raw = tomllib.loads(DEMO_BAND)
     found = band_of(raw, Path(), DEMO_SAMPLES, 1, workers)
@@ -218,19 +218,40 @@ def _executor(store: StudyStore, where: tuple[str | None, int]) -> Executor:
 
 
 def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> None:
-    """Figures and page, then the table and where everything is."""
+    """The answers, then figures and page; a picture that fails is an error only after everything else is there."""
+    from contactfe.report import Attempts, check_drawn
+
+    with said_first():
+        if as_json:
+            say_json(_as_json(plan, folder, done))
+        else:
+            _say_answers(plan, done)
+    attempts = Attempts()
+    _draw(plan, folder, done, attempts)
+    check_drawn(attempts.failures, str(folder))
+
+
+def _draw(plan: StudyPlan, folder: Path, done: StudyDone, attempts: Attempts) -> None:
+    """Write the figures and the page, and say where they are."""
     from contactfe.files import write_text
     from contactfe.report import study_figures, study_page
-    from contactfe.study import headline
 
-    figures = study_figures(done.rows, folder)
-    page = folder / "study.html"
+    figures = attempts.draw("figures", lambda: study_figures(done.rows, folder)) or []
     meta = {"name": plan.name} | ({} if plan.band is None else {"band": plan.band.words()})
     table = done.tables.csv.read_text(encoding="utf-8")
-    write_text(page, study_page(done.rows, meta, __version__, odds=done.odds, csv=table))
-    if as_json:
-        say_json(_as_json(plan, folder, done, figures))
-        return
+    text = attempts.draw(
+        "study.html", lambda: study_page(done.rows, meta, __version__, odds=done.odds, csv=table)
+    )
+    if figures:
+        tell(f"figures: {', '.join(str(path) for path in figures)}")
+    if text is not None:
+        write_text(folder / "study.html", text)
+        tell_page(folder / "study.html")
+
+
+def _say_answers(plan: StudyPlan, done: StudyDone) -> None:
+    from contactfe.study import headline
+
     say(f"{plan.name}: {headline(done.rows) or 'no case has an answer'}")
     say(f"held below the head: {' or '.join(_held(plan))}")
     _say_tables(plan, done)
@@ -247,8 +268,6 @@ def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> No
     say(f"table:   {done.tables.csv}")
     if done.tables.odds is not None:
         say(f"odds:    {done.tables.odds}")
-    say(f"page:    {page}")
-    say(f"figures: {', '.join(str(path) for path in figures) or 'none'}")
 
 
 def _held(plan: StudyPlan) -> list[str]:
@@ -261,7 +280,7 @@ def _held(plan: StudyPlan) -> list[str]:
     return list(dict.fromkeys(kinds))
 
 
-def _as_json(plan: StudyPlan, folder: Path, done: StudyDone, figures: list[Path]) -> dict[str, Any]:
+def _as_json(plan: StudyPlan, folder: Path, done: StudyDone) -> dict[str, Any]:
     from contactfe.study import headline
 
     return {
@@ -276,7 +295,6 @@ def _as_json(plan: StudyPlan, folder: Path, done: StudyDone, figures: list[Path]
         "seconds": round(done.seconds, 3),
         "table": str(done.tables.csv),
         "parquet": str(done.tables.parquet) if done.tables.parquet else None,
-        "figures": [str(path) for path in figures],
         "rows": list(done.rows),
         **({} if plan.band is None else {"band": plan.band.told(), "odds": list(done.odds)}),
     }

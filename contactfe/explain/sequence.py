@@ -5,18 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from contactfe.case import CaseRecord
+from contactfe.case import ENDS, CaseRecord
 from contactfe.contact import ContactSolution
 from contactfe.explain.modes import Grip, Modes
 from contactfe.strength import wrench_limits
 from contactfe.turn import bearing_depth, first_state, head_rotation, load_share, spread_mm, state_at_torque
 
-ENDS = {
-    "grip": "the grip is lost",
-    "wrench": "the wrench gives way",
-    "bolt": "the bolt twists off",
-    "bar": "the bar yields in torsion",
-}
 FIRST_GRIP = 1e-3  # of the largest torque: what counts as gripping
 BEARS = 0.03  # of the normal force: from which a flat counts as gripped
 
@@ -53,7 +47,7 @@ def sequence_of_events(record: CaseRecord, modes: Modes | None = None) -> tuple[
         events.append(Event("onset", "slip onset", words, e.onset_torque_Nm, e.onset_rotation_deg))
     events = [event for event in events if event.torque_Nm < record.torque_Nm]
     events.sort(key=lambda event: (event.torque_Nm, event.rotation_deg))
-    label = ENDS[record.ended_by]
+    label = ENDS[record.ended_by].event
     words = f"the pull ends: {label}"
     if record.ended_by == "grip" and modes is not None and modes.grip is not None:
         words = _slip_words(modes.grip)

@@ -88,7 +88,7 @@ def _neighbours(outline: Outline) -> dict[tuple[int, int], list[tuple[float, flo
 def _called(outline: Outline, number: int) -> str:
     """A piece by its name and where it begins: its number in the file may have moved by rounding."""
     p = outline.pieces[number]
-    return f"{p.name} from ({p.start[0]:.3f}, {p.start[1]:.3f})"
+    return f"{p.name or 'the piece'} from ({p.start[0]:.3f}, {p.start[1]:.3f})"
 
 
 def _at_axis(polygon: shapely.Polygon, body: str) -> list[Problem]:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from contactfe.case import CaseRecord, Limit
+from contactfe.case import ENDS, CaseRecord, Limit
 from contactfe.report.reader_units import Units, both, shown
-from contactfe.report.words import ENDS, case_words, number
+from contactfe.report.words import case_words, number
 
 LIMIT_NAMES = {
     "grip": "grip (slip)",

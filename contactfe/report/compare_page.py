@@ -10,12 +10,12 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from contactfe.case import SAFETY
+from contactfe.case import ENDS, SAFETY
 from contactfe.report.page import picture, render
 from contactfe.report.rows import Row, end_of, torque_of, value_of, value_words
 from contactfe.report.style import CAUTION, COLOURS, LINES, MARKERS, SOFT, blank, foot, heading, styled
-from contactfe.report.words import ENDS, both_torques, number
-from contactfe.study.tables import label
+from contactfe.report.words import both_torques, number
+from contactfe.study import label
 
 
 @dataclass(frozen=True)

@@ -10,10 +10,10 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from contactfe.case import CaseRecord
+from contactfe.case import ENDS, CaseRecord
 from contactfe.report.case_words import header
 from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, blank, foot, heading, styled
-from contactfe.report.words import ENDS, LBF_FT, imperial, length, number
+from contactfe.report.words import LBF_FT, imperial, length, number
 from contactfe.turn import bearing_depth, smooth_through
 
 

@@ -157,7 +157,7 @@ def _scores(rows: Sequence[dict[str, Any]], found: Screening) -> Figure:
     known = [r for r in rows if r["score"] is not None][::-1]
     figure = blank(7.4, 1.6 + 0.34 * max(1, len(known)))
     height = figure.get_figheight()
-    ax = figure.add_axes((0.3, 0.75 / height, 0.6, 1 - 1.35 / height))
+    ax = figure.add_axes((0.24, 0.95 / height, 0.6, 1 - 1.45 / height))
     for y, row in enumerate(known):
         ax.plot(
             [row["score_p10"], row["score_p90"]],
@@ -183,7 +183,7 @@ def _scores(rows: Sequence[dict[str, Any]], found: Screening) -> Figure:
     figure.text(0.012, 1 - 0.12 / height, found.plan.name, fontsize=12, fontweight="bold", va="top")
     foot(
         figure,
-        f"Bars: 10 to 90 % of {found.samples} samples. Grey: another candidate is better in everything. {CAUTION}",
+        f"Bars: 10 to 90 % of {found.samples} samples. Grey: another is better in everything.\n{CAUTION}",
     )
     return figure
 
@@ -203,6 +203,6 @@ def _trade(rows: Sequence[dict[str, Any]], column: str, words: str) -> Figure:
     ax.set_ylabel("torque on the duty, over the mean of all (-)")
     foot(
         figure,
-        f"Up is more torque. Filled: no other candidate is better in everything. Lines: 10 to 90 %. {CAUTION}",
+        f"Up is more torque. Filled: no other candidate is better in everything. Lines: 10 to 90 %.\n{CAUTION}",
     )
     return figure

@@ -101,11 +101,11 @@ def draw_map(ax: Axes, found: dict[tuple[Any, Any], Best], across: Swept, second
         text = f"{_short(best.profile)}\n{best.torque_Nm:.0f} N·m\n{lead}"
         ax.text(*at, text, ha="center", va="center", fontsize=7.5, color=INK, linespacing=1.15)
     for axis, item in ((ax.xaxis, across), (ax.yaxis, second)):
-        axis.set_ticks(range(len(item.values)), [value_words(item.path, v) for v in item.values])
+        axis.set_ticks(range(len(item.values)), [_tick(item, v) for v in item.values])
     ax.set_xlim(-0.5, len(across.values) - 0.5)
     ax.set_ylim(-0.5, len(second.values) - 0.5)
-    ax.set_xlabel(across.label)
-    ax.set_ylabel(second.label)
+    ax.set_xlabel(across.axis)
+    ax.set_ylabel(second.axis)
     ax.tick_params(length=0)
     for side in ("left", "bottom"):
         ax.spines[side].set_visible(False)
@@ -116,6 +116,11 @@ def draw_map(ax: Axes, found: dict[tuple[Any, Any], Best], across: Swept, second
     drop = -0.55 / (figure.get_figheight() * ax.get_position().height)
     ax.legend(handles=handles, loc="upper left", ncols=3, bbox_to_anchor=(0.0, drop), borderaxespad=0.0)
     return ax
+
+
+def _tick(item: Swept, value: Any) -> str:
+    """A value on an axis: a number alone, for its unit stands on the axis; a word as it is called."""
+    return f"{value:g}" if item.numeric else value_words(item.path, value)
 
 
 def _short(profile: str) -> str:

@@ -9,7 +9,7 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
-from contactfe.case import ANSWERS, SAFETY
+from contactfe.case import ANSWERS, ENDS, SAFETY
 from contactfe.report.page import Picture, picture, render, sha256_of
 from contactfe.report.rows import (
     Row,
@@ -30,8 +30,8 @@ from contactfe.report.study import horizontal, study_charts
 from contactfe.report.study_finding import finding_of, weakest_rows
 from contactfe.report.study_ranking import ranking_view
 from contactfe.report.style import data_uri
-from contactfe.report.words import BAND, ENDS, PROFILES, both_torques, counts, number, plain
-from contactfe.study.tables import label, mark_words
+from contactfe.report.words import BAND, PROFILES, both_torques, counts, number, plain
+from contactfe.study import label, mark_words
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
 _OWN = ("name", "question", "cautions")  # entries of the study's description that have places of their own

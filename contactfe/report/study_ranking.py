@@ -7,8 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from contactfe.case import ENDS
 from contactfe.report.rows import PROFILE, Row, Swept, band_of, end_of, torque_of, value_of, value_words
-from contactfe.report.words import ENDS, PROFILES
+from contactfe.report.words import PROFILES
 
 
 @dataclass(frozen=True)

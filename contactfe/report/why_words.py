@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from contactfe.case import ENDS
 from contactfe.explain import Comparison, Explanation, Grip, Mode, Modes, ParameterEffect, largest_first
-from contactfe.report.words import ENDS
 
 TIE = 0.05  # of the torque at slip: a section this near to it is at its limit
 
@@ -168,7 +168,7 @@ def _torque_text(mode: Mode) -> str:
 
 def _margin_text(mode: Mode, modes: Modes) -> str:
     if modes.governing is not None and mode.key == modes.governing.key:
-        return "governs"
+        return "ends the pull"
     return "-" if mode.margin is None else f"{100 * mode.margin:+.0f} %"
 
 

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
-from contactfe.case import ANSWERS, AnswerColumn
+from contactfe.case import ANSWERS, ENDS, AnswerColumn, counted_ends
 from contactfe.inputs import CaseInput
 
 PROFILES: Mapping[str, str] = {
@@ -25,25 +24,6 @@ SHAPES: Mapping[str, str] = {
     "outline": "drawn fastener",
 }
 
-
-@dataclass(frozen=True)
-class End:
-    """How one end of a pull is called: as an event, in a headline before its torque, and for one case or many."""
-
-    event: str
-    headline: str
-    one: str
-    many: str
-
-
-ENDS: Mapping[str, End] = {
-    "grip": End("slip: the grip is lost", "Slips at", "slips", "slip"),
-    "wrench": End("the wrench gives way", "The wrench gives way at", "wrench gives way", "wrenches give way"),
-    "bolt": End("the bolt twists off", "The bolt twists off at", "bolt twists off", "bolts twist off"),
-    "bar": End("the bar yields in torsion", "The bar yields in torsion at", "bar yields in torsion", "bars yield in torsion"),
-    "turns-freely": End("turns freely", "Turns freely", "turns freely", "turn freely"),
-}  # fmt: skip
-"""What ends a pull, in words."""
 
 LBF_FT = 1.3558179483314004  # N m; exact: 0.45359237 kg, 9.80665 m/s2, 0.3048 m
 LEAST_FT = 20.0  # lbf ft; smaller torques are read in lbf in
@@ -67,11 +47,10 @@ def answer_named(key: str) -> AnswerColumn | None:
 
 
 def counts(ends: Sequence[str]) -> str:
-    """Return how many cases end in which way: "20 slip, 18 wrenches give way, 2 turn freely"."""
-    found = [(sum(end == key for end in ends), words) for key, words in ENDS.items()]
+    """Return how many cases end in which way, and how many have no answer."""
     failed = sum(end not in ENDS for end in ends)
-    parts = [f"{n} {words.one if n == 1 else words.many}" for n, words in found if n]
-    return ", ".join([*parts, *([f"{failed} without an answer"] if failed else [])])
+    parts = [counted_ends(ends), f"{failed} without an answer" if failed else ""]
+    return ", ".join(part for part in parts if part)
 
 
 def imperial(torque_Nm: float) -> str:

@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from contactfe.case import ANSWERS as CASE_ANSWERS
+from contactfe.case import counted_ends
 from contactfe.errors import InputError, Problem
 from contactfe.files import csv_cell, csv_text, read_stored, write_text, write_whole
 from contactfe.inputs import field_of
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.work import FAILED, FREE, OK, Outcome
-from contactfe.uncertainty import counted_words
 
 Row = dict[str, Any]
 
@@ -84,7 +84,7 @@ def row_of(plan: StudyPlan, case: PlannedCase, outcome: Outcome) -> Row:
 def headline(rows: Iterable[Mapping[str, Any]]) -> str:
     """What ends the pulls of a study, in a line; that bolts or bars twist off before the grip is lost stands first."""
     found = [row for row in rows if row.get("ended_by")]
-    words = counted_words(str(row["ended_by"]) for row in found)
+    words = counted_ends(str(row["ended_by"]) for row in found)
     for kind in ("bolt", "bar"):
         torques = sorted(
             t for row in found if row["ended_by"] == kind and (t := delivered_torque(row)) is not None

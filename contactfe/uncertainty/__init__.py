@@ -11,7 +11,7 @@ from contactfe.uncertainty.band import (
 )
 from contactfe.uncertainty.compare import Comparison, Crossover, Duel, Sampling, compare, crossover
 from contactfe.uncertainty.distributions import Distribution, label_of
-from contactfe.uncertainty.ends import CAUSES, Ends, counted_words
+from contactfe.uncertainty.ends import CAUSES, Ends
 from contactfe.uncertainty.jobs import Job, plan_jobs
 from contactfe.uncertainty.probabilities import Chance, chance_of
 from contactfe.uncertainty.read import UncertainCase, distribution_problems, may_scatter, split_case
@@ -60,7 +60,6 @@ __all__ = [
     "compare",
     "comparison_record",
     "comparison_words",
-    "counted_words",
     "crossover",
     "crossover_record",
     "crossover_words",

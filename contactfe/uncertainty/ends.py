@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -18,13 +17,6 @@ from contactfe.strength import TwistOff, twist_off
 Array = NDArray[np.float64]
 
 CAUSES: tuple[EndedBy, ...] = ("grip", "wrench", "bolt", "bar", "turns-freely")
-_COUNTED = {
-    "grip": ("slips", "slip"),
-    "wrench": ("wrench gives way", "wrenches give way"),
-    "bolt": ("bolt twists off", "bolts twist off"),
-    "bar": ("bar twists off", "bars twist off"),
-    "turns-freely": ("turns freely", "turn freely"),
-}
 
 
 @dataclass(frozen=True, eq=False)
@@ -106,11 +98,3 @@ def _held(one: TwistOff, strong: float) -> float:
         return one.torque_Nm
     low, high = one.band_Nm
     return low + strong * (high - low)
-
-
-def counted_words(causes: Iterable[EndedBy | str | None]) -> str:
-    """Say how often what ends the pull: "20 slip, 18 wrenches give way, 2 turn freely"."""
-    count = Counter(causes)
-    return ", ".join(
-        f"{count[cause]} {_COUNTED[cause][count[cause] > 1]}" for cause in CAUSES if count[cause]
-    )

@@ -6,11 +6,12 @@ import math
 from dataclasses import asdict
 from typing import Any
 
+from contactfe.case import counted_ends
 from contactfe.inputs import field_of
 from contactfe.uncertainty.band import Band
 from contactfe.uncertainty.compare import Comparison, Crossover
 from contactfe.uncertainty.distributions import Distribution, label_of, written
-from contactfe.uncertainty.ends import CAUSES, counted_words
+from contactfe.uncertainty.ends import CAUSES
 from contactfe.uncertainty.probabilities import Chance
 from contactfe.uncertainty.sensitivity import Sensitivity
 from contactfe.units import KINDS
@@ -28,7 +29,7 @@ def band_words(found: Band) -> str:
 
 def ends_words(found: Band) -> str:
     """Say what ends the pull in how many samples."""
-    return f"of {found.samples} samples: {counted_words(found.ends.ended_by)}"
+    return f"of {found.samples} samples: {counted_ends(found.ends.ended_by)}"
 
 
 def plain_words(found: Band) -> str:

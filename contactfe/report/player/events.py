@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from contactfe.case import CaseRecord
+from contactfe.case import ENDS, CaseRecord
 from contactfe.explain import sequence_of_events
-from contactfe.report.words import ENDS
 
 
 @dataclass(frozen=True)
