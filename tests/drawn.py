@@ -107,7 +107,7 @@ def _fastener(dice: random.Random) -> tuple[Raw, float]:
 
 def _wrench(dice: random.Random, fastener: Raw, width: float) -> Raw:
     """The [wrench] table for a head."""
-    fits = {"square": ("open-end", "open-end", "ring-twelve"), "double-hex": ("ring-twelve", "ring-spline")}
+    fits = {"square": ("open-end",), "double-hex": ("ring-twelve", "ring-spline")}
     wrench: Raw = {"profile": dice.choice(fits.get(fastener["shape"], WRENCHES))}
     if width == 16.0 and fastener["shape"] in ("hex", "outline") and dice.random() < 0.5:
         wrench = {"profile": "outline", "outline": dice.choice(DRAWN_WRENCHES), "thickness": "11 mm"}

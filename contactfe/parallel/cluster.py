@@ -63,9 +63,6 @@ class DaskCluster:
         self._client: Any = None
         self._running: dict[Any, str] = {}
         self._threads, self._counted = 1, 0.0
-        # What goes wrong is said once, by our own errors, not with the traces of a library.
-        for name in ("distributed", "tornado.application", "asyncio"):
-            logging.getLogger(name).setLevel(logging.CRITICAL)
         try:
             self._connect(address, workers)
             self._check_workers(address, revision)
@@ -76,6 +73,7 @@ class DaskCluster:
 
     def _connect(self, address: str, workers: int) -> None:
         dask, distributed = _library("dask"), _library("distributed")
+        _hush()
         try:
             if address == LOCAL:
                 scratch = self._scratch.enter_context(scratch_folder("cluster"))
@@ -175,6 +173,14 @@ class DaskCluster:
         if self._cluster is not None:
             self._cluster.close()
         self._scratch.close()
+
+
+def _hush() -> None:
+    """What goes wrong is said once, by our own errors, not with the traces of a library, which sets up its loggers
+    when it is imported."""
+    for name in list(logging.Logger.manager.loggerDict):
+        if name.split(".")[0] in ("distributed", "tornado", "asyncio"):
+            logging.getLogger(name).setLevel(logging.CRITICAL)
 
 
 @contextmanager
