@@ -147,20 +147,30 @@ def _say(found: Explanation, comparison: Comparison | None) -> None:
             say("and what the maker of the wrench could do")
             for line in others:
                 say_wrapped(told(line))
-    if further := words.further(found):
-        say()
-        say("the next pull on the same corners")
-        for line in further:
-            say_wrapped(line, "  ")
+    _say_further(words.further(found))
     if comparison is not None:
-        say()
-        say("what makes the difference")
-        first, last = words.difference(comparison)[0], words.difference(comparison)[1:]
-        say_wrapped(told(first), "  ")
-        say_table([tuple(map(told, row)) for row in words.share_rows(comparison)])
-        for line in last:
-            say_wrapped(told(line), "  ")
+        _say_difference(comparison)
     say()
     say("cautions")
     for caution in found.cautions():
         say_wrapped(told(caution))
+
+
+def _say_further(sentences: list[str]) -> None:
+    if sentences:
+        say()
+        say("the next pull on the same corners")
+        for line in sentences:
+            say_wrapped(told(line), "  ")
+
+
+def _say_difference(comparison: Comparison) -> None:
+    from contactfe.report import why_words as words
+
+    say()
+    say("what makes the difference")
+    first, *last = words.difference(comparison)
+    say_wrapped(told(first), "  ")
+    say_table([tuple(map(told, row)) for row in words.share_rows(comparison)])
+    for line in last:
+        say_wrapped(told(line), "  ")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import importlib.util
+import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +13,7 @@ from typing import Any
 from contactfe.case import ANSWERS as CASE_ANSWERS
 from contactfe.case import counted_ends
 from contactfe.errors import InputError, Problem
-from contactfe.files import csv_cell, csv_text, write_text, write_whole
+from contactfe.files import csv_cell, csv_text, read_stored, write_text, write_whole
 from contactfe.inputs import field_of
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.wear import PULLS, wear_words
@@ -145,8 +146,7 @@ def read_rows(path: str | Path) -> list[Row]:
         InputError: it cannot be read, or is not a table of a study.
     """
     try:
-        with Path(path).open(encoding="utf-8", newline="") as file:
-            table = list(csv.reader(file, strict=True))
+        table = list(csv.reader(io.StringIO(read_stored(path), newline=""), strict=True))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise InputError(
             [Problem("", f"cannot be read: {error}", "give the results.csv of a study")],
