@@ -21,6 +21,10 @@ if TYPE_CHECKING:
 Picture = Literal["png", "svg", "pdf"]
 Shown = Literal["si", "inch"]
 
+MODEL_CAUTION = (
+    "the model's own error is a judgement until a calibration on readings takes its place; what ends a sample is told "
+    "without it"
+)
 TOLD_EVERY = 5.0  # s between two lines of progress
 
 
@@ -110,15 +114,19 @@ def band_of(raw: dict[str, Any], folder: Path, samples: int, seed: int, workers:
 
 def say_band(found: Band) -> None:
     """Print a band in a few lines, for other commands: the band, the odds, and what to measure first."""
-    from contactfe.uncertainty import band_words, ends_words, sensitivity
+    from contactfe.uncertainty import band_words, ends_words, inputs_words, sensitivity
 
     say(f"band of {found.samples} samples, seed {found.seed}")
     say_wrapped(told(band_words(found)))
+    say_wrapped(told(inputs_words(found)))
     say_wrapped(ends_words(found))
     _say_plain(found)
     _say_odds(found, None)
     if found.inputs:
-        say_wrapped(told(sensitivity(found).sentence()))
+        shares = sensitivity(found)
+        say_wrapped(told(shares.sentence()))
+        if words := shares.group_sentence():
+            say_wrapped(words)
     for caution in found.cautions:
         say_wrapped(told(caution))
 
@@ -206,7 +214,13 @@ def _write(found: BandAnswers, out: Path, kind: str, units: Shown) -> None:
 
 
 def _say(found: BandAnswers) -> None:
-    from contactfe.uncertainty import band_words, comparison_words, crossover_words, ends_words
+    from contactfe.uncertainty import (
+        band_words,
+        comparison_words,
+        crossover_words,
+        ends_words,
+        inputs_words,
+    )
 
     band = found.band
     say(band.name)
@@ -215,6 +229,7 @@ def _say(found: BandAnswers) -> None:
     say_table([(item.label, told(item.words())) for item in band.inputs])
     say(f"band of {band.samples} samples, seed {band.seed}")
     say_wrapped(told(band_words(band)))
+    say_wrapped(told(inputs_words(band)))
     say_wrapped(ends_words(band))
     _say_plain(band)
     _say_odds(band, found.target_Nm)
@@ -226,10 +241,7 @@ def _say(found: BandAnswers) -> None:
     if found.crossover is not None:
         say_wrapped(told(crossover_words(found.crossover)))
     say("cautions")
-    for caution in (
-        *band.cautions,
-        "the band holds what scatters in the inputs, not what the model leaves out",
-    ):
+    for caution in (*band.cautions, MODEL_CAUTION):
         say_wrapped(told(caution))
 
 
@@ -255,7 +267,9 @@ def _say_shares(found: Band, shares: Sensitivity) -> None:
     from contactfe.uncertainty import label_of
 
     per, unit = reader().scale("N·m")
-    say(f"what each input moves ({console(unit)}), alone from 10 % to 90 %; and its share of the variance")
+    say(
+        f"what each input moves ({console(unit)}), alone from 10 % to 90 %; and its share of the inputs' variance"
+    )
     single = {
         item.path: (f"{item.low_Nm / per:.4g}", f"{item.high_Nm / per:.4g}") for item in found.one_at_a_time
     }

@@ -44,9 +44,7 @@ def _say_cases(plan: StudyPlan, rows: list[dict[str, Any]]) -> None:
     if len(rows) > MOST_LINES:
         for key, words in columns.items():
             shares = [row[key] for row in rows if row[key] is not None]
-            say_wrapped(
-                f"{words}: {_percent(min(shares))} to {_percent(max(shares))} of the samples of a case"
-            )
+            say_wrapped(f"{words}: {_percent(min(shares))} to {_percent(max(shares))} in a case")
         return
     lines = [
         (
@@ -58,6 +56,9 @@ def _say_cases(plan: StudyPlan, rows: list[dict[str, Any]]) -> None:
     ]
     say_table(lines, ("case", *columns.values(), "moved most by"))
     say_wrapped("in brackets the interval that the number of samples leaves open (95 %)")
+    say_wrapped(
+        "bands and what ends below a torque hold the model's own error; what ends a sample is told without it"
+    )
 
 
 def _say_leading(rows: list[dict[str, Any]]) -> None:
@@ -73,7 +74,10 @@ def _say_pairs(plan: StudyPlan, done: StudyDone) -> None:
     """Profiles against each other; the ones that the samples leave most open when there are many pairs."""
     if not done.odds:
         return
+    from contactfe.uncertainty import COMMON
+
     say("which delivers more, on the same samples")
+    say_wrapped(COMMON)
     shown = list(done.odds)
     if len(shown) > MOST_LINES:
         shown = sorted(shown, key=lambda row: abs(row["share_first_beats_second"] - 0.5))[:MOST_LINES]
@@ -94,7 +98,9 @@ def _leading(row: dict[str, Any]) -> str:
 
     if row["leading_input"] is None:
         return "-"
-    return f"{label_of(row['leading_input'])} ({_percent(row['leading_input_share'])} of the variance)"
+    return (
+        f"{label_of(row['leading_input'])} ({_percent(row['leading_input_share'])} of the inputs' variance)"
+    )
 
 
 def _odds(row: dict[str, Any], key: str) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -46,6 +47,16 @@ def register(app: typer.Typer) -> None:
             Path | None,
             typer.Option("--calibration", metavar="FILE", help="Constants that compare --calibrate wrote."),
         ] = None,
+        pulls: Annotated[
+            int | None,
+            typer.Option(
+                "--pulls",
+                metavar="N",
+                min=1,
+                max=20,
+                help="Pulls on the same corners; in the file [load] pulls.",
+            ),
+        ] = None,
         rotation: Annotated[
             float | None,
             typer.Option(
@@ -67,6 +78,8 @@ def register(app: typer.Typer) -> None:
             raise typer.BadParameter("it has no use without --out", param_hint="--rotation")
         problems = folder_problems(out) if out is not None else ()
         _, checked = checked_case(case, problems, calibration)
+        if pulls is not None:
+            checked = replace(checked, load=replace(checked.load, pulls=pulls))
         other = checked_case(against, (), calibration)[1] if against is not None else None
         found, comparison = _work(checked, other)
         with said_first():
@@ -134,15 +147,30 @@ def _say(found: Explanation, comparison: Comparison | None) -> None:
             say("and what the maker of the wrench could do")
             for line in others:
                 say_wrapped(told(line))
+    _say_further(words.further(found))
     if comparison is not None:
-        say()
-        say("what makes the difference")
-        first, last = words.difference(comparison)[0], words.difference(comparison)[1:]
-        say_wrapped(told(first), "  ")
-        say_table([tuple(map(told, row)) for row in words.share_rows(comparison)])
-        for line in last:
-            say_wrapped(told(line), "  ")
+        _say_difference(comparison)
     say()
     say("cautions")
     for caution in found.cautions():
         say_wrapped(told(caution))
+
+
+def _say_further(sentences: list[str]) -> None:
+    if sentences:
+        say()
+        say("the next pull on the same corners")
+        for line in sentences:
+            say_wrapped(told(line), "  ")
+
+
+def _say_difference(comparison: Comparison) -> None:
+    from contactfe.report import why_words as words
+
+    say()
+    say("what makes the difference")
+    first, *last = words.difference(comparison)
+    say_wrapped(told(first), "  ")
+    say_table([tuple(map(told, row)) for row in words.share_rows(comparison)])
+    for line in last:
+        say_wrapped(told(line), "  ")

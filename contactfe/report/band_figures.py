@@ -15,7 +15,7 @@ from contactfe.inputs import field_of
 from contactfe.report.reader_axis import show_unit
 from contactfe.report.reader_units import in_words, reader, text_of
 from contactfe.report.style import CAUTION, COLOURS, GREY, INK, LINES, MARKERS, SOFT, blank, foot, styled
-from contactfe.uncertainty import Band, Comparison, Crossover, comparison_words, label_of
+from contactfe.uncertainty import Band, Comparison, Crossover, comparison_words, label_of, probability_below
 from contactfe.units import KINDS
 
 Array = NDArray[np.float64]
@@ -42,7 +42,7 @@ def band_figures(
 
 @styled
 def band_figure(found: Band, target_Nm: float | None = None) -> Figure:
-    """Return the share of samples that end below a torque, with median and 10 to 90 % band.
+    """Return the share of pulls that end below a torque, with median and 10 to 90 % band, and that of the samples alone.
 
     A target torque and the band in which the bolt twists off are drawn where they are known.
     """
@@ -70,18 +70,27 @@ def band_figure(found: Band, target_Nm: float | None = None) -> Figure:
 
 @styled
 def draw_band(found: Band, ax: Axes) -> Axes:
-    """Draw the cumulated share of samples against torque on given axes and return them."""
+    """Draw the cumulated share against torque on given axes and return them: of pulls with the model's own error, and of
+    the samples."""
     torque = np.sort(found.torque_Nm[found.known])
     share = (np.arange(len(torque)) + 0.5) / len(torque)
     band = f"10 to 90 %: {_reach(found.low_Nm, found.high_Nm)}"
     ax.axvspan(found.low_Nm, found.high_Nm, color=GREY, lw=0, label=band)
-    ax.plot(torque, share, color=COLOURS[0], marker=".", ms=4, lw=1.2, label="samples")
+    sigma = found.sigma[found.known]
+    if sigma.any():
+        ends = [found.quantile_Nm(p) for p in (0.002, 0.998)]
+        at = np.linspace(0.9 * ends[0], ends[1], 200)
+        pulls = [probability_below(found.torque_Nm[found.known], sigma, t) for t in at]
+        ax.plot(at, pulls, color=COLOURS[0], lw=1.6, label="with the model's own error")
+    ax.plot(
+        torque, share, color=COLOURS[5], marker=".", ms=4, lw=0.8, ls=LINES[1], label="inputs alone: samples"
+    )
     ax.axvline(found.median_Nm, color=COLOURS[0], lw=1.0, label=f"median {text_of(found.median_Nm, 'N·m')}")
     if math.isfinite(found.nominal_Nm):
         label = f"plain case {text_of(found.nominal_Nm, 'N·m')}"
         ax.axvline(found.nominal_Nm, color=COLOURS[2], lw=1.4, ls=LINES[3], label=label)
     show_unit(ax.xaxis, "torque", "N·m")
-    ax.set_ylabel("share of samples below")
+    ax.set_ylabel("share below")
     ax.set_ylim(0.0, 1.0)
     ax.set_xlim(left=0.0)
     ax.grid(True)
@@ -182,7 +191,14 @@ def crossover_figure(found: Crossover) -> Figure:
         low, middle, high = np.quantile(torque, [0.1, 0.5, 0.9], axis=0)
         colour = COLOURS[0 if k == 0 else 5]
         ax.fill_between(x, low, high, color=colour, alpha=0.18, lw=0)
-        ax.plot(x, middle, color=colour, marker=MARKERS[k], ls=LINES[k], label=f"{name}: median, 10 to 90 %")
+        ax.plot(
+            x,
+            middle,
+            color=colour,
+            marker=MARKERS[k],
+            ls=LINES[k],
+            label=f"{name}: median, 10 to 90 % of samples",
+        )
     place = found.place()
     if place is not None:
         middle, low, high = (v / factor for v in place)

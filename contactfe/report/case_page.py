@@ -49,8 +49,8 @@ _IN_LIMITS = ("turns_freely", "ended_by", "twist_off_low_Nm", "twist_off_high_Nm
 
 MORE_TEXTS = {
     "band": (
-        "Share of the samples that end below a torque.",
-        "Cumulated share of samples against torque, with median, 10 to 90 % band and the plain case.",
+        "Share of pulls that end below a torque, with the model's own error, and of the samples without it.",
+        "Cumulated share of pulls and of samples against torque, with median, 10 to 90 % band and the plain case.",
     ),
     "pulls": (
         "Torque of each pull, and the corner before and after it.",

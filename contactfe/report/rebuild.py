@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import csv
-import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from contactfe.errors import InputError, Problem
-from contactfe.files import write_text
+from contactfe.files import read_json, read_stored, write_text
 from contactfe.report.band_files import BAND_PAGE
 from contactfe.report.band_page import band_page_of
 from contactfe.report.case_page import page_of
@@ -95,7 +94,7 @@ def _band_again(folder: Path, version: str) -> str:
 
 def _study_again(folder: Path, version: str) -> str:
     rows = read_rows(folder / "results.csv")
-    text = (folder / "results.csv").read_text(encoding="utf-8")
+    text = read_stored(folder / "results.csv")
     plan = _json(folder / "plan.json", "") if (folder / "plan.json").is_file() else {}
     meta = {"name": str(plan.get("name") or folder.name)}
     if isinstance(plan.get("band"), dict):
@@ -124,7 +123,7 @@ def _odds(folder: Path) -> list[Mapping[str, Any]]:
 
 def _json(path: Path, hint: str) -> dict[str, Any]:
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
+        found = read_json(path)
     except (OSError, ValueError) as error:
         raise InputError([Problem("", f"cannot be read: {error}", hint)], source=str(path)) from error
     if not isinstance(found, dict):

@@ -231,7 +231,7 @@ def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> No
 
 
 def _draw_bands(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> None:
-    """Draw what lies from 10 to 90 % of the samples: areas along a number where few lines are, else error bars."""
+    """Draw the 10 to 90 % bands: areas along a number where few lines are, else error bars."""
     numeric = across is not None and across.numeric and len(across.values) > 1
     reach = across.values[-1] - across.values[0] if across is not None and numeric else float(len(lines) > 0)
     for k, rows in enumerate(lines.values()):
@@ -274,7 +274,7 @@ def _legend(ax: Axes, lines: Lines) -> None:
     rows = [row for line in lines.values() for row in line]
     handles = [Line2D([], [], label=name, **_look(k)) for k, name in enumerate(lines) if name != ALL]
     if any(band_of(row) is not None for row in rows):
-        handles.append(Line2D([], [], label="median and 10 to 90 % of the samples", ls="none"))
+        handles.append(Line2D([], [], label="median and 10 to 90 % of pulls", ls="none"))
     if any(_free(row) for row in rows):
         hollow: dict[str, Any] = {"ls": "none", "marker": "o", "color": SOFT, "mfc": "white", "mew": 1.4}
         handles.append(Line2D([], [], label="hollow, at zero: turns freely", **hollow))

@@ -32,8 +32,8 @@ from contactfe.report.study import horizontal, study_charts
 from contactfe.report.study_finding import finding_of, weakest_rows
 from contactfe.report.study_ranking import ranking_view
 from contactfe.report.style import data_uri
-from contactfe.report.words import BAND, PROFILES, counts, number, plain
-from contactfe.study import label, mark_words
+from contactfe.report.words import BAND, PROFILES, PULLS, counts, number, plain
+from contactfe.study import label, mark_words, wear_words
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
 _OWN = (
@@ -98,6 +98,7 @@ def _page(
         question=str(meta.get("question") or ""),
         headline=head,
         finding=finding,
+        wear=_sentence(wear_words(rows)),
         where=where,
         held=_held(rows),
         counts=f"{len(rows)} cases: {counts([end_of(row) for row in rows])}.",
@@ -138,10 +139,15 @@ def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
     torque = f"Largest torque: {both(torque_of(best) or 0.0)}"
     if band is not None:
         low, high = (reader().number(value, "N·m") for value in band[1:])
-        reach = f"{low} to {high} {reader().scale('N·m')[1]} in eight of ten samples"
+        unit = reader().scale("N·m")[1]
+        reach = f"{low} to {high} {unit} in eight of ten pulls, with the model's own error"
         return torque, f"{where}; {reach}" if where else reach
     end = end_of(best)
     return torque if end == "grip" else f"{torque}, where {ENDS[end].event}", where
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:].replace('N m', 'N·m')}." if text else ""
 
 
 def _held(rows: Sequence[Row]) -> str:
@@ -203,7 +209,7 @@ def _cell(row: Row | None) -> Cell:
 
 def _all_cases(rows: Sequence[Row], swept: Sequence[Swept]) -> Mapping[str, Any]:
     """Name, swept inputs and every answer of every case."""
-    present = [a for a in (*ANSWERS, *BAND) if any(_is_number(row, a.key) for row in rows)]
+    present = [a for a in (*ANSWERS, *PULLS, *BAND) if any(_is_number(row, a.key) for row in rows)]
     banded = any(band_of(row) is not None for row in rows)
     lines = []
     for k, row in enumerate(rows):

@@ -201,6 +201,13 @@ def _effect_words(effect: ParameterEffect) -> str:
     return f"{effect.change}: {effect.gain_Nm:+.3g} N m ({100 * effect.gain_share:+.1f} %)"
 
 
+def further(found: Explanation) -> list[str]:
+    """What one slip leaves for the next pull, where the case asks for further pulls."""
+    return (
+        [] if found.pulls is None else [f"{text[:1].upper()}{text[1:]}." for text in found.pulls.sentences()]
+    )
+
+
 def difference(comparison: Comparison) -> list[str]:
     """What two cases differ by, and what is equal in both: one sentence each."""
     (one, other), names = comparison.torques_Nm, comparison.names

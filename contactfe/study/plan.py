@@ -6,6 +6,7 @@ import copy
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -39,8 +40,8 @@ class PlannedCase:
 
     @property
     def curves(self) -> int:
-        """How many curves have to be solved: the plain case, and the samples of its band."""
-        return 1 + (self.band.curves if self.band is not None else 0)
+        """How many curves have to be solved: those of its pulls, and the samples of its band."""
+        return self.case.load.pulls + (self.band.curves if self.band is not None else 0)
 
 
 @dataclass(frozen=True)
@@ -55,6 +56,11 @@ class StudyPlan:
     band: BandSettings | None = None
     go_together: tuple[str, ...] = ()
     units: Literal["si", "inch"] = "si"
+
+    @cached_property
+    def further_pulls(self) -> bool:
+        """Whether a case asks for more than one pull on the same corners."""
+        return any(case.case.load.pulls > 1 for case in self.cases)
 
 
 def load_plan(path: str | Path) -> StudyPlan:

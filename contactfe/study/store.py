@@ -22,10 +22,20 @@ from pathlib import Path
 from typing import Any
 
 from contactfe import __version__
-from contactfe.files import clear_parts, make_folder, not_written, remove, write_text
+from contactfe.files import (
+    clear_parts,
+    json_of,
+    make_folder,
+    not_written,
+    open_regular,
+    read_json,
+    remove,
+    write_text,
+)
 from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import StudyPlan
 from contactfe.study.tables import Row, columns_of, row_of, write_csv, write_parquet
+from contactfe.study.wear import with_wear
 from contactfe.study.work import Outcome
 from contactfe.turn import SOLVER_REVISION, digest
 
@@ -117,12 +127,13 @@ class StudyStore:
     def history(self) -> Iterator[dict[str, Any]]:
         """The lines of the journal that can be read, oldest first."""
         try:
-            text = self._journal.read_text(encoding="utf-8", errors="replace")
+            with open_regular(self._journal) as file:
+                text = file.read().decode("utf-8", errors="replace")
         except OSError:
             return
         for line in text.splitlines():
             try:
-                entry = json.loads(line)
+                entry = json_of(line)
             except ValueError:
                 continue
             if isinstance(entry, dict):
@@ -157,7 +168,11 @@ class StudyStore:
             outcome = self.load(case.case_id)
             if outcome is not None:
                 rows.append(row_of(plan, case, outcome))
-        return rows
+        return self.with_wear(plan, rows)
+
+    def with_wear(self, plan: StudyPlan, rows: Sequence[Row]) -> list[Row]:
+        """Rows with what each wrench leaves of the corners at one torque, where the plan asks for further pulls."""
+        return with_wear(plan, rows, lambda case_id: found.record if (found := self.load(case_id)) else None)
 
     def odds(self, plan: StudyPlan) -> list[Row]:
         """The odds between the profiles of a plan whose cases have bands, of the cases that are known."""
@@ -192,7 +207,7 @@ class StudyStore:
 def read_outcome(path: Path, case_id: str) -> Outcome | None:
     """The outcome in a case file, or None when it is missing, foreign, cut short or changed."""
     try:
-        body = json.loads(path.read_text(encoding="utf-8"))
+        body = read_json(path)
         check = body.pop("check")
         if body["format"] != FORMAT or body["case_id"] != case_id or digest(body) != check:
             return None

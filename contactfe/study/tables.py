@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import importlib.util
+import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,9 +13,10 @@ from typing import Any
 from contactfe.case import ANSWERS as CASE_ANSWERS
 from contactfe.case import counted_ends
 from contactfe.errors import InputError, Problem
-from contactfe.files import csv_cell, csv_text, write_text, write_whole
+from contactfe.files import csv_cell, csv_text, read_stored, write_text, write_whole
 from contactfe.inputs import field_of
 from contactfe.study.plan import PlannedCase, StudyPlan
+from contactfe.study.wear import PULLS, wear_words
 from contactfe.study.work import FAILED, FREE, OK, Outcome
 
 Row = dict[str, Any]
@@ -36,11 +38,15 @@ BAND = (
     "torque_median_Nm",
     "torque_p10_Nm",
     "torque_p90_Nm",
+    "torque_inputs_median_Nm",
+    "torque_inputs_p10_Nm",
+    "torque_inputs_p90_Nm",
     "turns_freely_share",
     "wrench_first_share",
     "twist_off_first_share",
     "leading_input",
     "leading_input_share",
+    "model_share",
     "band_samples",
 )
 TARGET = ("target_torque_Nm", "ends_below_target_share")
@@ -49,8 +55,10 @@ _WORDED = ("leading_input",)
 
 def columns_of(plan: StudyPlan) -> tuple[str, ...]:
     """The columns of a study's table: address, name, varied inputs, status and reason, answers, cautions; of a study
-    with distributions also the bands, and the odds of ending below the target where there is one."""
-    return (*FIRST, *plan.varied, *STATE, *ANSWERS, CAUTIONS, *_band_columns(plan))
+    whose cases ask for further pulls what these leave, of one with distributions the bands, and the odds of ending
+    below the target where there is one."""
+    pulls = PULLS if plan.further_pulls else ()
+    return (*FIRST, *plan.varied, *STATE, *ANSWERS, CAUTIONS, *pulls, *_band_columns(plan))
 
 
 def _band_columns(plan: StudyPlan) -> tuple[str, ...]:
@@ -63,11 +71,11 @@ def row_of(plan: StudyPlan, case: PlannedCase, outcome: Outcome) -> Row:
     """The row of one case; answers that it has not are None."""
     answers = dict(outcome.answers or {})
     if plan.band is not None and plan.band.below_Nm is not None and "band_samples" in answers:
-        from contactfe.study.banded import below_share, samples_of  # takes a while to import
+        from contactfe.uncertainty import below_target
 
-        torque = samples_of(outcome.record)
-        if torque is not None:
-            numbers = (plan.band.below_Nm, below_share(torque, plan.band.below_Nm))
+        record = (outcome.record or {}).get("band")
+        if record is not None:
+            numbers = (plan.band.below_Nm, below_target(record, plan.band.below_Nm))
             answers |= dict(zip(TARGET, numbers, strict=True))
     return {
         "case_id": case.case_id,
@@ -76,12 +84,14 @@ def row_of(plan: StudyPlan, case: PlannedCase, outcome: Outcome) -> Row:
         "status": outcome.status,
         "reason": outcome.reason,
         **{name: answers.get(name) for name in (*ANSWERS, *_band_columns(plan))},
+        **({name: answers.get(name) for name in PULLS} if plan.further_pulls else {}),
         CAUTIONS: answers.get(CAUTIONS) or "",
     }
 
 
 def headline(rows: Iterable[Mapping[str, Any]]) -> str:
-    """What ends the pulls of a study, in a line; that bolts or bars twist off before the grip is lost stands first."""
+    """What ends the pulls of a study, in a line, and which profile wears the fastener least where further pulls are asked
+    for; that bolts or bars twist off before the grip is lost stands first."""
     found = [row for row in rows if row.get("ended_by")]
     words = counted_ends(str(row["ended_by"]) for row in found)
     for kind in ("bolt", "bar"):
@@ -91,7 +101,8 @@ def headline(rows: Iterable[Mapping[str, Any]]) -> str:
         if torques:
             reach = f"{torques[0]:.3g}" if len(torques) == 1 else f"{torques[0]:.3g} to {torques[-1]:.3g}"
             words = f"the {kind} twists off first in {len(torques)} of {len(found)} cases, at {reach} N m; {words}"
-    return words
+    wear = wear_words(found)
+    return f"{words}; {wear}" if wear else words
 
 
 def delivered_torque(row: Mapping[str, Any]) -> float | None:
@@ -135,8 +146,7 @@ def read_rows(path: str | Path) -> list[Row]:
         InputError: it cannot be read, or is not a table of a study.
     """
     try:
-        with Path(path).open(encoding="utf-8", newline="") as file:
-            table = list(csv.reader(file, strict=True))
+        table = list(csv.reader(io.StringIO(read_stored(path), newline=""), strict=True))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise InputError(
             [Problem("", f"cannot be read: {error}", "give the results.csv of a study")],
@@ -193,7 +203,12 @@ def write_parquet(path: Path, columns: Sequence[str], rows: Sequence[Row]) -> bo
     return True
 
 
-_NUMBERS = frozenset((*ANSWERS, *BAND, *TARGET)) - {"turns_freely", "ended_by", "next_limit", *_WORDED}
+_NUMBERS = frozenset((*ANSWERS, *BAND, *TARGET, *PULLS)) - {
+    "turns_freely",
+    "ended_by",
+    "next_limit",
+    *_WORDED,
+}
 _WORDS = {"": None, "true": True, "false": False}
 
 
