@@ -21,6 +21,7 @@ from contactfe.uncertainty import (
     comparison_words,
     crossover_words,
     ends_words,
+    inputs_words,
     plain_words,
     statements,
 )
@@ -88,7 +89,12 @@ def _reach(band: Band) -> str:
 
 
 def _sentences(found: BandAnswers) -> list[str]:
-    texts = [band_words(found.band), ends_words(found.band), plain_words(found.band)]
+    texts = [
+        band_words(found.band),
+        inputs_words(found.band),
+        ends_words(found.band),
+        plain_words(found.band),
+    ]
     if found.shares is not None:
         texts += [found.shares.sentence(), found.shares.group_sentence()]
     if found.comparison is not None:
