@@ -14,6 +14,7 @@ from contactfe.cli import main
 from contactfe.design import Value, best_of_box, load_screen, load_search, pareto, parse_screen, parse_search
 from contactfe.design.screen import _at_work, _best
 from contactfe.errors import InputError
+from contactfe.profile import profile_pair
 from contactfe.study import solver_revision
 
 COARSE = '[base.mesh]\nedge_at_contact = "0.5 mm"\nedge_max = "3 mm"\n'
@@ -203,3 +204,12 @@ def test_search_files_with_faults_name_all_of_them(tmp_path: Path) -> None:
     ):
         assert words in told
     assert parse_search(_raw(SEARCH)).moving[0].text(0.0) == "1.92 mm"
+
+
+def test_the_study_of_three_rings_is_whole() -> None:
+    """Its drawings are read, and every candidate fits on the head of every condition."""
+    plan = load_screen(Path(__file__).parent.parent / "studies" / "three-rings" / "screen.toml")
+    assert [c.name for c in plan.candidates][:3] == ["willow", "alder", "rowan"]
+    assert len(plan.study.cases) == len(plan.candidates) * len(plan.conditions) == 20
+    for case in plan.study.cases[::4]:
+        assert profile_pair(case.case).opening == pytest.approx(16.16, abs=1e-3)

@@ -98,6 +98,20 @@ def test_imports_run_one_way(path: Path) -> None:
             assert own in DOORS[parts[0]], f"{path.relative_to(PACKAGE)}:{line} imports {name}"
 
 
+MOST_DEEP = 14
+"""Imports from a module of another package instead of its public names: few, and each for a reason."""
+
+
+def test_packages_are_met_by_their_public_names() -> None:
+    deep = [
+        f"{path.relative_to(PACKAGE)}:{line} {name}"
+        for path in modules()
+        for line, name in imports(path)
+        if name.count(".") >= 2 and name.split(".")[0] == "contactfe" and name.split(".")[1] != layer(path)
+    ]
+    assert len(deep) <= MOST_DEEP, "\n".join(deep)
+
+
 @pytest.mark.parametrize("path", modules(), ids=lambda p: str(p.relative_to(PACKAGE)))
 def test_only_the_command_line_prints(path: Path) -> None:
     if layer(path) == "cli":

@@ -54,7 +54,7 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_a_run_ends_with_a_table_and_says_where_everything_is(home: Path) -> None:
     said = (home / "said").read_text().splitlines()
     # An opening of 12 points lets go of a hex that is rounded past (e - S / cos 15 deg) / (e - s), about 70 % here.
-    assert said[0].startswith("cli: ") and said[0].endswith("1 turns freely")
+    assert said[0] == "small: 3 slip, 1 turns freely"
     assert said[1] == "held below the head: solid bar"
     table = next(i for i, line in enumerate(said) if "in N m: profile by rounding" in line)
     assert said[table + 1].split() == ["0", "%", "80", "%"]

@@ -12,7 +12,10 @@ from contactfe.inputs import parse_case, read_calibration
 from contactfe.study import parse_plan
 from contactfe.uncertainty import split_case, typical_scatter
 
-FILE = '# fitted\nformat = 1\nstudy = "x"\nreadings_used = 12\n["contact.constraint_factor"]\nvalue = 1.3\nlow = 1.25\nhigh = 1.36\n'
+FILE = (
+    '# fitted\nformat = 1\nstudy = "x"\nreadings_used = 12\n'
+    '["contact.constraint_factor"]\nvalue = 1.3\nlow = 1.25\nhigh = 1.36\n'
+)
 CASE = {"format": 1, "fastener": {"size": "M10", "grade": "8.8"}, "wrench": {"profile": "open-end"}}
 
 

@@ -14,7 +14,7 @@ import pytest
 from contactfe.cli import main
 from contactfe.errors import InputError
 from contactfe.inputs import read_calibration
-from contactfe.report import compare_page, parity_figure
+from contactfe.report import parity_figure, readings_page
 from contactfe.trial import Condition, Reading, Readings, TrialStudy, load_study, read_readings
 from contactfe.trial.compare import U_NUM, ComparedStudy, matched, put_together
 from contactfe.uncertainty import Distribution
@@ -42,7 +42,7 @@ def study_of(folder: Path, text: str = STUDY) -> TrialStudy:
     return load_study(path)
 
 
-def made_band(nominal: float) -> Any:
+def made_band(nominal: float, ended: str = "grip") -> Any:
     """A band of 16 torques spread by 10 % about a value; a yield of 640 to 760 MPa moves it by 15 %, friction by 5 %."""
     shares = (np.arange(16) + 0.5) / 16
     torque = nominal * np.exp(0.1 * (2 * shares - 1))
@@ -63,7 +63,8 @@ def made_band(nominal: float) -> Any:
         ),
     )
     return SimpleNamespace(
-        nominal_Nm=nominal, torque_Nm=torque, known=np.ones(16, bool), low_Nm=float(np.quantile(torque, 0.1)),
+        nominal_Nm=nominal, nominal_ended_by=ended, torque_Nm=torque, known=np.ones(16, bool),
+        low_Nm=float(np.quantile(torque, 0.1)),
         high_Nm=float(np.quantile(torque, 0.9)), inputs=inputs, one_at_a_time=moves,
     )  # fmt: skip
 
@@ -142,7 +143,8 @@ def test_only_at_least_in_a_case_is_told_and_not_compared(tmp_path: Path) -> Non
         Reading("ring A", slip, 100.0), Reading("ring A", slip, 102.0), Reading("open B", slip, 60.0, "wrench broke"),
     )  # fmt: skip
     groups = matched(study, Readings("x", readings))
-    found = put_together(study, groups, {k: made_band(100.0) for k in groups})
+    found = put_together(study, groups, {k: made_band(100.0, "wrench") for k in groups})
+    assert any("by estimate it ends by the wrench at 100 N m, but it slipped" in note for note in found.notes)
     assert [c.design for c in found.cases] == ["ring A"]
     assert any("held at least 60 N m" in note for note in found.notes)
 
@@ -173,7 +175,7 @@ def test_page_and_figure_name_every_case(tmp_path: Path) -> None:
     figure = parity_figure(found)
     labels = [text.get_text() for text in figure.axes[0].get_legend().get_texts()]
     assert {"ring A", "open B"} < set(labels)
-    page = compare_page(found, "1.2.3", [("parity", figure)])
+    page = readings_page(found, "1.2.3", [("parity", figure)])
     assert "Bias -5.3 %" in page and "would explain it" in page
 
 

@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from contactfe import load_study, read_log, read_readings, score
+from contactfe.inputs import read_calibration
 
 FOLDER = Path(__file__).resolve().parent.parent / "studies" / "bench-loop"
 DATA = [FOLDER / "readings.csv", *sorted((FOLDER / "logs").glob("*.csv"))]
@@ -32,3 +33,10 @@ def test_every_reading_has_a_case_and_the_score_is_complete() -> None:
     assert len(board.common) == 3 and all(s.missing == () for s in board.standings)
     # the scatter that the readings were made with is 4 %, known from 16 degrees of freedom to about 18 %
     assert board.scatter == pytest.approx(0.04, rel=0.4)
+
+
+def test_the_calibration_is_one_that_a_case_takes() -> None:
+    constant = read_calibration(FOLDER / "calibration.toml")[0]
+    assert constant.path == "contact.constraint_factor"
+    text = (FOLDER / "README.md").read_text(encoding="utf-8")
+    assert f"{constant.value:.3f} (95 %: {constant.low:.3f} to {constant.high:.3f})" in text

@@ -24,8 +24,7 @@ from scipy.sparse.linalg import SuperLU, splu
 from contactfe.contact import ContactProblem
 from contactfe.elastic import edge_motions, stiffness
 from contactfe.errors import NotConverged
-from contactfe.turn import BuiltPair, bearing_depth
-from contactfe.turn.build import fastener_material, head_rotation_weights, wrench_material
+from contactfe.turn import BuiltPair, bearing_depth, fastener_material, head_rotation_weights, wrench_material
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]

@@ -24,11 +24,12 @@ from contactfe.turn import (
     assemble,
     build_pair,
     fastener_body,
+    fastener_material,
     slip_estimate,
     torque_curve,
     wrench_body,
+    wrench_material,
 )
-from contactfe.turn.build import fastener_material, wrench_material
 
 T = TypeVar("T")
 

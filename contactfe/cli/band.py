@@ -213,8 +213,7 @@ def _record(found: _Answers) -> dict[str, Any]:
 
 
 def _write(found: _Answers, out: Path) -> None:
-    from contactfe.report import save
-    from contactfe.report.band_figures import band_figures
+    from contactfe.report import band_figures, save
 
     # The answers first: a picture that fails costs no answer.
     make_folder(out)

@@ -8,14 +8,13 @@ from contactfe.cli.output import say, say_table, say_wrapped
 
 if TYPE_CHECKING:
     from contactfe.case import CaseRecord
-    from contactfe.report.reader_units import Units
+    from contactfe.report import Units
 
 
 def say_head(record: CaseRecord, units: Units = "si") -> None:
     """Print the head of a case: name, pair and what is held, the torque delivered and what ends it, all limits."""
     from contactfe.report import case_words as words
-    from contactfe.report.reader_units import shown
-    from contactfe.report.words import console, number
+    from contactfe.report import console, number, shown
 
     case = record.built.case
     say(case.name)

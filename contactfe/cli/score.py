@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -72,13 +70,10 @@ _COLUMNS = ("readings", "at_least", "mean_Nm", "low_Nm", "high_Nm", "at_least_Nm
 
 
 def _csv(found: Score) -> str:
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(("condition", "design", *_COLUMNS))
-    for entry in found.entries:
-        values = ["" if getattr(entry, c) is None else getattr(entry, c) for c in _COLUMNS]
-        writer.writerow((entry.condition.words(), entry.design, *values))
-    return out.getvalue()
+    from contactfe.files import csv_text
+
+    rows = ((e.condition.words(), e.design, *(getattr(e, c) for c in _COLUMNS)) for e in found.entries)
+    return csv_text(("condition", "design", *_COLUMNS), rows)
 
 
 def _share(value: float | None) -> str:

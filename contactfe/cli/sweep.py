@@ -103,8 +103,7 @@ def register(app: typer.Typer) -> None:
 
 def _plan(study: Path | None, out: Path | None, calibration: Path | None = None) -> StudyPlan:
     """Read the study; problems of the folder stand behind those of the file in one message."""
-    from contactfe.study.demo import DEMO
-    from contactfe.study.plan import parse_plan
+    from contactfe.study import DEMO, parse_plan
 
     problems = folder_problems(out) if out is not None else []
     try:
@@ -199,7 +198,7 @@ def _say_demo_band(workers: int) -> None:
     import tomllib
 
     from contactfe.cli.band import band_of, say_band
-    from contactfe.study.demo import DEMO_BAND
+    from contactfe.study import DEMO_BAND
 
     raw = tomllib.loads(DEMO_BAND)
     found = band_of(raw, Path(), DEMO_SAMPLES, 1, workers)

@@ -17,8 +17,7 @@ from contactfe.errors import InputError, Problem
 if TYPE_CHECKING:
     from contactfe.case import CaseRecord
     from contactfe.inputs import CaseInput, Field
-    from contactfe.report import CaseMore
-    from contactfe.report.reader_units import Units
+    from contactfe.report import CaseMore, Units
     from contactfe.uncertainty import Band
 
 Picture = Literal["png", "svg", "pdf"]
@@ -172,8 +171,7 @@ def _say_record(record: CaseRecord, raw: dict[str, Any], units: Units) -> None:
 
 def _answers(record: CaseRecord, units: Units) -> list[tuple[str, str, str]]:
     """The answers beside the limits as rows of name, value and unit."""
-    from contactfe.report.reader_units import shown
-    from contactfe.report.words import console
+    from contactfe.report import console, shown
 
     a = record.answers()
     share = ", ".join(f"{100.0 * part:.0f}" for part in record.estimate.load_share)

@@ -99,8 +99,7 @@ def _cells(check: Check, mark: int) -> list[str]:
 def _write(report: Report, folder: Path, quick: bool) -> None:
     from contactfe import __version__
     from contactfe.files import write_text
-    from contactfe.report.comparison import comparison_figure, comparison_page
-    from contactfe.report.style import save
+    from contactfe.report import comparison_figure, comparison_page, save
 
     folder.mkdir(exist_ok=True)
     for curve in report.curves:

@@ -184,6 +184,7 @@ def _result(
     values, best = score
     torque = tuple(None if r["status"] == "failed" else float(r["torque_Nm"] or 0.0) for r in rows)
     known = values[np.isfinite(values)]
+    enough = len(known) >= ENOUGH * len(values)
     short = tuple(
         c.name
         for c, t in zip(plan.conditions, torque, strict=True)

@@ -6,10 +6,11 @@ from contactfe.mesh.morph import moved_mesh, same_pieces
 from contactfe.mesh.points import values_at
 from contactfe.mesh.section import BoundarySides, MeshQuality, SectionMesh, least_jacobian
 from contactfe.mesh.shapes import NODES, shapes, side_shapes, side_slopes, slopes
-from contactfe.mesh.sizing import SizeField, fastener_sizes, wrench_sizes
+from contactfe.mesh.sizing import STANDARD_CONTACT_EDGE, SizeField, fastener_sizes, wrench_sizes
 
 __all__ = [
     "NODES",
+    "STANDARD_CONTACT_EDGE",
     "BoundarySides",
     "MeshQuality",
     "SectionMesh",

@@ -1,8 +1,10 @@
 """Figures, drawings, pages and files of cases and studies; the only layer that draws or fills templates."""
 
 from contactfe.report.attempts import Attempts, check_drawn
+from contactfe.report.band_figures import band_figures
 from contactfe.report.case_more import CaseMore
 from contactfe.report.case_page import case_figures, case_page
+from contactfe.report.comparison import comparison_figure, comparison_page
 from contactfe.report.curve import curve_figure, draw_curve
 from contactfe.report.drawing import drawing_figure, table_rows
 from contactfe.report.files import Written, fields, write_case_folder
@@ -13,6 +15,7 @@ from contactfe.report.parity import parity_figure, profile_figure
 from contactfe.report.plan_page import plan_page
 from contactfe.report.player import player_view, stage_of
 from contactfe.report.pulls_figure import draw_corner, draw_pulls, pulls_figure
+from contactfe.report.reader_units import Units, shown
 from contactfe.report.readings_page import readings_page
 from contactfe.report.rebuild import rebuilt
 from contactfe.report.score_figures import means_figure, standings_figure
@@ -23,6 +26,7 @@ from contactfe.report.study_pages import study_page
 from contactfe.report.style import FORMATS, save
 from contactfe.report.trial_pages import score_page
 from contactfe.report.why_files import write_why_folder
+from contactfe.report.words import console, number
 
 __all__ = [
     "FORMATS",
@@ -30,10 +34,15 @@ __all__ = [
     "BodyState",
     "CaseMore",
     "SlipState",
+    "Units",
     "Written",
+    "band_figures",
     "case_figures",
     "case_page",
     "check_drawn",
+    "comparison_figure",
+    "comparison_page",
+    "console",
     "curve_figure",
     "draw_corner",
     "draw_curve",
@@ -48,6 +57,7 @@ __all__ = [
     "log_figure",
     "means_figure",
     "notes",
+    "number",
     "pair_figure",
     "parity_figure",
     "plan_page",
@@ -61,6 +71,7 @@ __all__ = [
     "screening_figures",
     "screening_page",
     "search_figure",
+    "shown",
     "slip_state",
     "stage_of",
     "standings_figure",

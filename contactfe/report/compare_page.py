@@ -15,7 +15,7 @@ from contactfe.report.page import picture, render
 from contactfe.report.rows import Row, end_of, torque_of, value_of, value_words
 from contactfe.report.style import CAUTION, COLOURS, LINES, MARKERS, SOFT, blank, foot, heading, styled
 from contactfe.report.words import both_torques, number
-from contactfe.study.tables import label
+from contactfe.study import label
 
 
 @dataclass(frozen=True)

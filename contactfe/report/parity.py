@@ -67,9 +67,9 @@ def profile_figure(found: Calibration) -> Figure:
         ax.axvline(fit.before, color=SOFT, lw=1.2, ls="--", label=f"before {number(fit.before)}")
         ax.set_ylim(0.9, min(6.0, float(profile[:, 1].max())))
         inside = profile[profile[:, 1] < 6.0, 0]
-        ax.set_xlim(float(inside.min()), float(inside.max()))
+        ax.set_xlim(0.98 * min(float(inside.min()), fit.before), 1.02 * max(float(inside.max()), fit.before))
         ax.set_xlabel(fit.path.partition(".")[2].replace("_", " ") + " (-)")
-        ax.set_ylabel("sum of squared errors of ln T over its least (-)")
+        ax.set_ylabel("squared errors over their least sum (-)")
         ax.grid(True)
         ax.legend()
     figure.text(0.012, 0.96, f"{found.readings} readings", fontsize=12, fontweight="bold", va="top")

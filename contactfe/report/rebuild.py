@@ -15,7 +15,7 @@ from contactfe.report.case_page import page_of
 from contactfe.report.compare_page import Stored, cases_page, studies_page
 from contactfe.report.files import PAGE, VIEW
 from contactfe.report.study_pages import study_page
-from contactfe.study.tables import read_rows
+from contactfe.study import read_rows
 
 STUDY_PAGE = "study.html"
 

@@ -11,7 +11,7 @@ from contactfe.errors import ContactFEError
 from contactfe.inputs import field_of
 from contactfe.report.words import PROFILES, number
 from contactfe.standards import grade, size
-from contactfe.study.tables import FIRST_TO_GO, label, mark
+from contactfe.study import FIRST_TO_GO, label, mark
 from contactfe.units import KINDS, parse_number, parse_quantity
 
 Row = Mapping[str, Any]

@@ -31,8 +31,7 @@ from contactfe.report.study_finding import finding_of, weakest_rows
 from contactfe.report.study_ranking import ranking_view
 from contactfe.report.style import data_uri
 from contactfe.report.words import BAND, PROFILES, PULLS, both_torques, counts, number, plain
-from contactfe.study.tables import label, mark_words
-from contactfe.study.wear import wear_words
+from contactfe.study import label, mark_words, wear_words
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
 _OWN = ("name", "question", "cautions")  # entries of the study's description that have places of their own

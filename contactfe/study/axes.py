@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from contactfe.errors import ContactFEError, InputError, Problem
-from contactfe.inputs import Field, field_of, set_path
-from contactfe.inputs.values import read_value
+from contactfe.inputs import Field, field_of, read_value, set_path
 from contactfe.units import KINDS, format_quantity, parse_number
 
 TOGETHER = "together"

@@ -10,7 +10,7 @@ from typing import Any
 
 from contactfe.case import record_of
 from contactfe.errors import ContactFEError
-from contactfe.mesh.sizing import STANDARD_CONTACT_EDGE
+from contactfe.mesh import STANDARD_CONTACT_EDGE
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.store import StudyStore
 from contactfe.study.work import Outcome, needs_or_failure

@@ -6,8 +6,7 @@ from dataclasses import asdict
 from pathlib import Path
 
 from contactfe.inputs import CaseInput
-from contactfe.turn import digest, file_hash
-from contactfe.turn.revision import SOLVER_REVISION
+from contactfe.turn import SOLVER_REVISION, digest, file_hash
 
 
 def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | None = None) -> str:

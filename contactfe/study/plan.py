@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from contactfe.errors import ContactFEError, InputError, Problem, nearest
-from contactfe.inputs import FORMAT, TABLES, CaseInput, field_of, parse_case, read_toml
-from contactfe.inputs.values import read_value
+from contactfe.inputs import FORMAT, TABLES, CaseInput, field_of, parse_case, read_toml, read_value
 from contactfe.study.axes import Axis, read_axes, repeated, told_value
 from contactfe.study.identity import case_id
 

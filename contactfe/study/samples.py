@@ -11,8 +11,7 @@ from numpy.typing import NDArray
 from scipy.stats import norm, qmc, truncnorm
 
 from contactfe.errors import ContactFEError, Problem, nearest
-from contactfe.inputs import Field
-from contactfe.inputs.values import read_value
+from contactfe.inputs import Field, read_value
 from contactfe.study.axes import Axis, known_path
 from contactfe.units import KINDS, format_quantity
 

@@ -28,8 +28,7 @@ from contactfe.study.plan import StudyPlan
 from contactfe.study.tables import Row, columns_of, row_of, write_csv, write_parquet
 from contactfe.study.wear import with_wear
 from contactfe.study.work import Outcome
-from contactfe.turn import digest
-from contactfe.turn.revision import SOLVER_REVISION
+from contactfe.turn import SOLVER_REVISION, digest
 
 FORMAT = 1
 SYNC_EVERY = 2.0  # s between two flushes of the journal to the disk itself

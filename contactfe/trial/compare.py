@@ -162,6 +162,12 @@ def put_together(
         for k in free
     ]
     known = [k for k in known if k not in free]
+    notes += [
+        f"{study.cases[k].design} on {study.cases[k].condition.words()}: by estimate it ends by the {bands[k].nominal_ended_by} "
+        f"at {bands[k].nominal_Nm:.4g} N m, but it slipped: compare with the strength of the {bands[k].nominal_ended_by} first"
+        for k in known
+        if bands[k].nominal_ended_by not in (None, "grip")
+    ]
     if not known:
         raise ContactFEError(
             "no case with readings grips by estimate", hint="check sizes and openings", slug="nothing"

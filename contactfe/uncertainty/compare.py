@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from contactfe.errors import ContactFEError
-from contactfe.inputs import FIELDS, field_of, set_path
-from contactfe.inputs.values import read_value
+from contactfe.inputs import FIELDS, field_of, read_value, set_path
 from contactfe.uncertainty.band import HIGH, LOW, SAMPLES, Band, bands_at, sampling_of, uncertain_case
 from contactfe.uncertainty.probabilities import Chance, chance
 from contactfe.uncertainty.read import UncertainCase

@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from contactfe.errors import ContactFEError, InputError, Problem, nearest
-from contactfe.inputs import FIELDS, TABLES, CaseInput, Field, field_of, parse_case, set_path
-from contactfe.inputs.values import read_value
+from contactfe.inputs import FIELDS, TABLES, CaseInput, Field, field_of, parse_case, read_value, set_path
 from contactfe.uncertainty.distributions import Distribution, written
 from contactfe.uncertainty.limits import friction_limits, standard_limits
 from contactfe.units import KINDS
