@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import itertools
 import json
 from pathlib import Path
 from typing import Any
@@ -121,7 +122,7 @@ def test_several_conditions_are_counted() -> None:
 def test_wear_is_read_at_the_first_solved_point_that_reaches_the_torque() -> None:
     record = solve_case(parse_case(raw("open-end")))
     curve = wear_curve(record)
-    assert all(a[1] <= b[1] for a, b in zip(curve, curve[1:], strict=False))
+    assert all(a[1] <= b[1] for a, b in itertools.pairwise(curve))
     assert read_wear(curve, 1e9) == curve[-1][1] == wear_at(record, record.torque_Nm)
     assert read_wear(((10.0, 0.1), (20.0, 0.3)), 10.5) == 0.3
 

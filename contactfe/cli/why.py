@@ -142,14 +142,20 @@ def _say(found: Explanation, comparison: Comparison | None) -> None:
         for line in further:
             say_wrapped(line, "  ")
     if comparison is not None:
-        say()
-        say("what makes the difference")
-        first, last = words.difference(comparison)[0], words.difference(comparison)[1:]
-        say_wrapped(first, "  ")
-        say_table(words.share_rows(comparison))
-        for line in last:
-            say_wrapped(line, "  ")
+        _say_difference(comparison)
     say()
     say("cautions")
     for caution in found.cautions():
         say_wrapped(caution)
+
+
+def _say_difference(comparison: Comparison) -> None:
+    from contactfe.report import why_words as words
+
+    first, *last = words.difference(comparison)
+    say()
+    say("what makes the difference")
+    say_wrapped(first, "  ")
+    say_table(words.share_rows(comparison))
+    for line in last:
+        say_wrapped(line, "  ")
