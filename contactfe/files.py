@@ -1,22 +1,26 @@
-"""Writing files so that a reader never meets half of one, and an error that says when the disk is full."""
+"""Files that are written so that a reader never meets half of one, with an error that says when the disk is full, and
+read only where they are ordinary files of a bounded size."""
 
 from __future__ import annotations
 
 import csv
 import errno
 import io
+import json
 import os
 import shutil
+import stat
 import time
 import uuid
 from collections.abc import Callable, Iterable, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from contactfe.errors import ContactFEError
 
 STALE = 600.0  # s after which nobody is writing a part any more
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")  # what a cell begins with that spreadsheets reckon out
+MOST_STORED = 64_000_000  # bytes of a file that the program itself has written
 FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
 
 
@@ -24,6 +28,56 @@ class NotWritten(ContactFEError):
     """A file or folder could not be written: the fault is the disk's, not the question's."""
 
     default_slug = "not-writable"
+
+
+class NotRegular(OSError):
+    """A pipe, a device or a folder stands where a file is read."""
+
+
+def open_regular(path: str | Path) -> BinaryIO:
+    """Open a regular file for reading bytes: a pipe would wait for ever, and a device has no end.
+
+    Raises:
+        OSError: it cannot be read; `NotRegular` for what is no regular file.
+    """
+    # Without O_NONBLOCK, opening a pipe that nobody writes to would wait.
+    file = open(os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0)), "rb")  # noqa: SIM115
+    if stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+        return file
+    file.close()
+    raise NotRegular(errno.EINVAL, "not a regular file", str(path))
+
+
+def read_stored(path: str | Path, most: int = MOST_STORED) -> str:
+    """The text of a file that the program has written, of at most `most` bytes.
+
+    Raises:
+        OSError: it cannot be read, is no regular file, or is larger.
+        UnicodeDecodeError: it is not UTF-8.
+    """
+    with open_regular(path) as file:
+        data = file.read(most + 1)
+    if len(data) > most:
+        raise OSError(errno.EFBIG, f"larger than {most / 1e6:g} MB", str(path))
+    return data.decode("utf-8")
+
+
+def read_json(path: str | Path) -> Any:
+    """The content of a JSON file that the program has written.
+
+    Raises:
+        OSError: see `read_stored`.
+        ValueError: it is not UTF-8, not JSON, or nested too deeply.
+    """
+    return json_of(read_stored(path))
+
+
+def json_of(text: str) -> Any:
+    """The value of a JSON text. Raises ValueError when it is none, or nested too deeply."""
+    try:
+        return json.loads(text)
+    except RecursionError as error:
+        raise ValueError("nested too deeply") from error
 
 
 def not_written(path: Path, error: OSError) -> NotWritten:

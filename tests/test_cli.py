@@ -376,3 +376,25 @@ def test_unexpected_failures_are_short_and_long_with_debug(monkeypatch: Any, cap
     )
     with pytest.raises(ZeroDivisionError):
         main_module.main(["turn", "x", "--debug"])
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full here")
+def test_a_full_output_is_named_and_full_talk_stops_nothing() -> None:
+    command = [sys.executable, "-m", "contactfe", "sizes"]
+    with open("/dev/full", "w") as full:
+        ended = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert ended.returncode == 1
+    assert ended.stderr.startswith("contactfe: the output cannot be written: No space left on device;")
+    assert len(ended.stderr.splitlines()) == 1
+    with open("/dev/full", "w") as full:
+        ended = subprocess.run(
+            [*command[:-1], "turn", "none.toml"], stdout=subprocess.PIPE, stderr=full, check=False
+        )
+    assert ended.returncode == 1 and ended.stdout == b""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="closing a stream is the shell's business")
+def test_a_closed_output_is_no_failure() -> None:
+    command = ["sh", "-c", '"$0" -m contactfe sizes >&-', sys.executable]
+    ended = subprocess.run(command, stderr=subprocess.PIPE, text=True, check=False)
+    assert (ended.returncode, ended.stderr) == (0, "")

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import os
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from contactfe.errors import ContactFEError, InputError, Problem, shown
+from contactfe.files import read_json, read_stored
 from contactfe.inputs import NotToml, UnreadableFile, load_case, parse_case, read_text, read_toml
+from contactfe.outlines.drawing import read_bytes
+from contactfe.trial.text import encoding_of
 from contactfe.units import parse_quantity
 
 CASE = 'format = 1\n[fastener]\nsize = "M10"\ngrade = "8.8"\n[wrench]\nprofile = "ring-six"\n'
@@ -121,3 +125,30 @@ def test_shown_keeps_both_ends() -> None:
     assert len(long) < 70
     assert long.startswith("aaa")
     assert long.endswith("end")
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no pipes here")
+@pytest.mark.parametrize("read", [encoding_of, read_bytes, read_stored], ids=["log", "drawing", "stored"])
+def test_every_reader_refuses_pipes_and_devices(read: Callable[[Path], Any], tmp_path: Path) -> None:
+    pipe, endless = tmp_path / "pipe.csv", tmp_path / "endless.csv"
+    os.mkfifo(pipe)
+    endless.symlink_to("/dev/zero")
+    for path in (pipe, endless):
+        with pytest.raises((ContactFEError, OSError), match="not a regular file"):
+            read(path)
+
+
+def test_a_stored_file_that_is_too_large_or_too_deep_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "stored.json"
+    file.write_text('{"a": ' * 100_000 + "1" + "}" * 100_000)
+    with pytest.raises(ValueError, match="nested too deeply"):
+        read_json(file)
+    with pytest.raises(OSError, match="larger than"):
+        read_stored(file, most=1000)
+
+
+def test_a_whole_number_of_thousands_of_digits_is_told_without_python_words(tmp_path: Path) -> None:
+    file = tmp_path / "digits.toml"
+    file.write_text("format = " + "9" * 5000)
+    with pytest.raises(NotToml, match="holds a whole number of thousands of digits"):
+        read_toml(file)

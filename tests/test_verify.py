@@ -47,6 +47,20 @@ def test_there_are_enough_checks_of_every_origin() -> None:
     assert {c.group for c in checks} == set(GROUPS)
 
 
+def test_audits_and_formulas_among_each_other_are_called_that() -> None:
+    own = {c.name for c in everything().checks if c.origin in ("self-audit", "formula against formula")}
+    assert "contact law: complementarity, over the cap" in own
+    assert "cylinder with a cap: load carried, N/mm" in own
+    assert "default constraint factor" in own
+    assert "hexagon in rigid jaws: upper force over lower, less one" in own
+
+
+def test_no_tolerance_lets_half_or_double_of_the_expected_number_pass() -> None:
+    for check in everything().checks:
+        if check.expected and check.group != "trade" and check.kind != "band":
+            assert check.allowed < 0.25 * abs(check.expected), check.name
+
+
 def test_every_check_names_its_source_and_only_itself() -> None:
     checks = everything().checks
     assert len({c.name for c in checks}) == len(checks)

@@ -16,8 +16,9 @@ import typer
 from typer.core import TyperGroup
 
 from contactfe import __version__
-from contactfe.cli.output import say, tell
+from contactfe.cli.output import drop_output, flush, say, tell
 from contactfe.errors import ContactFEError
+from contactfe.files import FULL
 
 COMMANDS: dict[str, str] = {
     "turn": "contactfe.cli.turn",
@@ -159,11 +160,11 @@ def _run(words: list[str]) -> int:
         code = end.code if isinstance(end.code, int) else int(end.code is not None)
         if code == INTERRUPTED:
             tell("contactfe: interrupted")
-        sys.stdout.flush()
+        flush()
         return code
     except KeyboardInterrupt as error:
         raise Interrupted from error
-    sys.stdout.flush()
+    flush()
     return 0
 
 
@@ -173,14 +174,19 @@ def _explained(error: Exception) -> int:
         tell("contactfe: interrupted")
         return INTERRUPTED
     if isinstance(error, BrokenPipeError):
-        # The reader of our output has gone: nothing is left to be said, nor to be flushed at Python's end.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        drop_output()  # its reader has gone
         return 1
     if isinstance(error, ContactFEError):
         tell(f"contactfe: {error}")
         return error.exit_code
     if isinstance(error, OSError) and error.filename is not None:
         tell(f"contactfe: {error.filename}: {error.strerror}")
+        return 1
+    if isinstance(error, OSError) and error.errno in FULL:
+        drop_output()
+        tell(
+            f"contactfe: the output cannot be written: {error.strerror}; free some space, or write it elsewhere"
+        )
         return 1
     tell(f"contactfe: unexpected {type(error).__name__}: {error}; `contactfe --debug ...` shows where")
     return 1

@@ -7,7 +7,7 @@ import os
 import sys
 import textwrap
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -22,8 +22,9 @@ def say(text: str = "") -> None:
 
 
 def tell(text: str) -> None:
-    """Print talk (progress, places of files, errors) on stderr."""
-    typer.echo(text, err=True)
+    """Print talk (progress, places of files, errors) on stderr; where that is full or closed, nobody is told."""
+    with suppress(OSError):
+        typer.echo(text, err=True)
 
 
 def tell_page(path: Path) -> None:
@@ -34,13 +35,25 @@ def tell_page(path: Path) -> None:
     tell(f"page: {name}")
 
 
+def drop_output() -> None:
+    """Nothing is left to be said, nor to be flushed at Python's end."""
+    if sys.stdout is not None:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def flush() -> None:
+    """Let what was said reach its reader. Raises OSError when it cannot."""
+    if sys.stdout is not None:  # None where the caller has closed it
+        sys.stdout.flush()
+
+
 @contextmanager
 def said_first() -> Iterator[None]:
     """Print inside; when the reader of our output has gone, the rest of it is dropped, and what follows is still done."""
     try:
         yield
     except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        drop_output()
 
 
 def say_json(value: Any) -> None:
@@ -83,6 +96,14 @@ def say_wrapped(text: str, bullet: str = "  - ") -> None:
             text, WIDTH, initial_indent=bullet, subsequent_indent=" " * len(bullet), break_long_words=False
         )
     )
+
+
+def told(text: str) -> str:
+    """Return a sentence in the units of the reader, spelt as the console does."""
+    from contactfe.report.reader_units import in_words
+    from contactfe.report.words import console
+
+    return console(in_words(text)).replace("µm", "um")
 
 
 def number(value: float | None, digits: int = 4) -> str:

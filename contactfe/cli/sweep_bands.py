@@ -16,9 +16,12 @@ MOST_LINES = 24
 def say_bands(plan: StudyPlan, done: StudyDone) -> None:
     """Print the odds of the cases, which input moves them most, and the odds between profiles."""
     assert plan.band is not None
+    from contactfe.report.reader_units import in_words
+    from contactfe.report.words import console
+
     rows = [row for row in done.rows if row["band_samples"] is not None]
     say()
-    say(f"bands: {plan.band.words()}")
+    say(f"bands: {console(in_words(plan.band.words()))}")
     _say_cases(plan, rows)
     _say_leading(rows)
     _say_pairs(plan, done)
@@ -26,6 +29,9 @@ def say_bands(plan: StudyPlan, done: StudyDone) -> None:
 
 def _say_cases(plan: StudyPlan, rows: list[dict[str, Any]]) -> None:
     """The odds of every case, or where they lie when there are many cases."""
+    from contactfe.report.reader_units import in_words
+    from contactfe.report.words import console
+
     assert plan.band is not None
     columns = {
         "turns_freely_share": "turns freely",
@@ -33,7 +39,9 @@ def _say_cases(plan: StudyPlan, rows: list[dict[str, Any]]) -> None:
         "twist_off_first_share": "bolt or bar twists off first",
     }
     if plan.band.below_Nm is not None:
-        columns = {"ends_below_target_share": f"ends below {plan.band.below_Nm:.4g} N m"} | columns
+        columns = {
+            "ends_below_target_share": console(in_words(f"ends below {plan.band.below_Nm:.4g} N m"))
+        } | columns
     columns = {key: words for key, words in columns.items() if any(row[key] is not None for row in rows)}
     if len(rows) > MOST_LINES:
         for key, words in columns.items():

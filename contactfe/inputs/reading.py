@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import os
-import stat
 import tomllib
 from pathlib import Path
 from typing import Any
 
 from ..errors import InputError, Problem
+from ..files import NotRegular, open_regular
 
 LARGEST = 8_000_000
 """Largest input file that is read, in bytes: a drawn outline of 100,000 points, or a long log."""
@@ -35,13 +34,10 @@ def read_text(path: str | Path, largest: int = LARGEST) -> str:
     UnreadableFile.
     """
     try:
-        # Without O_NONBLOCK, opening a pipe that nobody writes to would wait.
-        handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
-        with open(handle, "rb") as file:
-            about = os.fstat(handle)
-            if not stat.S_ISREG(about.st_mode):
-                raise _unreadable(path, "is not a regular file", "give the name of a text file")
+        with open_regular(path) as file:
             data = file.read(largest + 1)
+    except NotRegular as error:
+        raise _unreadable(path, "is not a regular file", "give the name of a text file") from error
     except OSError as error:
         reason = error.strerror or type(error).__name__
         hint = "check the path and the permissions of the file"
@@ -63,6 +59,7 @@ def read_toml(path: str | Path) -> dict[str, Any]:
         tables = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         what = "too deeply nested" if isinstance(error, RecursionError) else str(error)
+        what = "holds a whole number of thousands of digits" if "integer string conversion" in what else what
         hint = 'a line is a [table] or key = "value"; text stands in quotes'
         raise NotToml([Problem("", f"is not TOML: {what}", hint)], source=str(path)) from error
     if _deeper(tables, _DEEPEST):

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from contactfe.errors import InputError, Problem
+from contactfe.files import open_regular
 from contactfe.outlines.strokes import Stroke
 
 MOST_BYTES = 20_000_000
@@ -116,7 +117,8 @@ def read_bytes(path: Path) -> bytes:
                 f"is {size / 1e6:.0f} MB large, more than {MOST_BYTES / 1e6:.0f} MB",
                 "keep the outline of one head only",
             )
-        data = path.read_bytes()
+        with open_regular(path) as file:
+            data = file.read(MOST_BYTES + 1)
     except OSError as error:
         raise fault(
             str(path),

@@ -9,13 +9,14 @@ import os
 import re
 import time
 import uuid
-from collections.abc import Callable
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
-from contactfe.errors import ContactFEError
+from contactfe.errors import ContactFEError, shown
 from contactfe.parallel.executors import Call, Ended
+from contactfe.parallel.greeting import expect_scheduler
 from contactfe.parallel.scratch import scratch_folder
 from contactfe.parallel.threads import as_workers, hold_one_thread
 
@@ -23,7 +24,7 @@ LOCAL = "local"
 PATIENCE = 5.0  # s that a scheduler gets to answer
 WAIT_FOR_WORKERS = 30.0  # s
 COUNT_EVERY = 5.0  # s between two looks at how many workers there are
-_ADDRESS = re.compile(r"[a-z]+://\S+:\d+")
+_ADDRESS = re.compile(r"(tcp|tls)://([^\s/]{1,255}):(\d{1,5})")
 AHEAD = 2  # calls given per thread of a worker, so that none waits for the next one
 HERE = "127.0.0.1"  # a local cluster is nobody else's
 
@@ -52,7 +53,7 @@ class DaskCluster:
             )
         if address != LOCAL and _ADDRESS.fullmatch(address) is None:
             raise ContactFEError(
-                f'"{address}" is not the address of a scheduler',
+                f'"{shown(address)}" is not the address of a scheduler',
                 where="--cluster",
                 hint="write tcp://host:port as the scheduler prints it, or local",
                 slug="no-cluster",
@@ -72,6 +73,7 @@ class DaskCluster:
 
     def _connect(self, address: str, workers: int) -> None:
         dask, distributed = _library("dask"), _library("distributed")
+        _hush()
         try:
             if address == LOCAL:
                 scratch = self._scratch.enter_context(scratch_folder("cluster"))
@@ -89,6 +91,8 @@ class DaskCluster:
                         local_directory=str(scratch),
                     )
                 address = self._cluster.scheduler_address
+            else:
+                expect_scheduler(address, PATIENCE)
             self._client = distributed.Client(address, timeout=PATIENCE, set_as_default=False)
         except (OSError, ValueError, TimeoutError) as error:
             reason = " ".join(str(error).split())
@@ -131,32 +135,31 @@ class DaskCluster:
 
     def room(self) -> int:
         if time.monotonic() - self._counted > COUNT_EVERY:
-            self._threads, self._counted = max(1, sum(self._client.ncores().values())), time.monotonic()
+            with _there():
+                self._threads = max(1, sum(self._client.ncores().values()))
+            self._counted = time.monotonic()
         return max(0, AHEAD * self._threads - len(self._running))
 
     def submit(self, ticket: str, call: Call, *, first: bool = False) -> None:
         key = f"{ticket}-{uuid.uuid4().hex}"
-        future = self._client.submit(_run, call, self.shares_disk, key=key, pure=False, priority=int(first))
+        with _there():
+            future = self._client.submit(
+                _run, call, self.shares_disk, key=key, pure=False, priority=int(first)
+            )
         self._running[future] = ticket
 
     def wait(self) -> list[Ended]:
-        with self._client.as_current():
+        with _there(), self._client.as_current():
             done = _library("distributed").wait(list(self._running), return_when="FIRST_COMPLETED").done
         return [self._ended(future) for future in done]
 
     def _ended(self, future: Any) -> Ended:
-        gone = _library("distributed.client").CancelledError
         ticket = self._running.pop(future)
         try:
-            result, worker = future.result()
+            with _there():
+                result, worker = future.result()
         except _library("distributed").KilledWorker:
             return Ended(ticket, None, "a worker of the cluster", died=True)
-        except gone as error:
-            raise ContactFEError(
-                "the scheduler went away",
-                hint="what was done is kept: run the same command again",
-                slug="no-cluster",
-            ) from error
         finally:
             future.release()
         return Ended(ticket, result, worker)
@@ -170,6 +173,31 @@ class DaskCluster:
         if self._cluster is not None:
             self._cluster.close()
         self._scratch.close()
+
+
+def _hush() -> None:
+    """What goes wrong is said once, by our own errors, not with the traces of a library, which sets up its loggers
+    when it is imported."""
+    for name in list(logging.Logger.manager.loggerDict):
+        if name.split(".")[0] in ("distributed", "tornado", "asyncio"):
+            logging.getLogger(name).setLevel(logging.CRITICAL)
+
+
+@contextmanager
+def _there() -> Iterator[None]:
+    """What happens when the scheduler has gone becomes an error of ours; what a call raised itself comes through."""
+    client, core = _library("distributed.client"), _library("distributed.comm.core")
+    gone = [client.CancelledError, core.CommClosedError]
+    # Since 2024.5 waiting for futures that a lost scheduler took along has an error of its own.
+    gone += [getattr(client, "FuturesCancelledError", client.CancelledError)]
+    try:
+        yield
+    except tuple(gone) as error:
+        raise ContactFEError(
+            "the scheduler went away",
+            hint="what was done is kept: run the same command again",
+            slug="no-cluster",
+        ) from error
 
 
 def _library(name: str) -> Any:

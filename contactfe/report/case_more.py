@@ -11,7 +11,7 @@ from contactfe.case import NOT_PILED, PullSeries
 from contactfe.report.attempts import Attempts
 from contactfe.report.band_figures import band_figure
 from contactfe.report.pulls_figure import pulls_figure
-from contactfe.report.words import number
+from contactfe.report.reader_units import reader
 from contactfe.uncertainty import (
     Band,
     band_record,
@@ -71,7 +71,7 @@ class CaseMore:
         return [
             [
                 str(row["pull"]),
-                number(row["torque_Nm"]),
+                reader().number(row["torque_Nm"], "N·m"),
                 f"{100 * row['left']:.0f}",
                 str(row["ended_by"]).replace("-", " "),
                 f"{100 * row['rounding_before']:.0f}",

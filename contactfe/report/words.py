@@ -81,17 +81,6 @@ def counts(ends: Sequence[str]) -> str:
     return ", ".join(part for part in parts if part)
 
 
-def imperial(torque_Nm: float) -> str:
-    """Return a torque in lbf ft, a small one in lbf in."""
-    feet = torque_Nm / LBF_FT
-    return f"{number(12 * feet)} lbf·in" if feet < LEAST_FT else f"{number(feet)} lbf·ft"
-
-
-def both_torques(torque_Nm: float) -> str:
-    """Return a torque in both units: "61.0 N·m (45.0 lbf·ft)"."""
-    return f"{number(torque_Nm)} N·m ({imperial(torque_Nm)})"
-
-
 def number(value: float) -> str:
     """Return a number with the digits a reader can use: three or four, never an exponent for common sizes."""
     size = abs(value)
@@ -114,6 +103,11 @@ def profile_words(case: CaseInput) -> str:
     return f"{count}-point {words}" if case.wrench.profile == "flare-nut" else words
 
 
+def grade_words(name: str) -> str:
+    """Return a strength grade as a reader says it: "grade 8.8", and "grade 5", which is a grade's whole name."""
+    return name if name.lower().startswith("grade") else f"grade {name}"
+
+
 def size_words(case: CaseInput) -> str:
     """Return thread size and width across flats, which are easily mixed up: "M10 (16 mm across flats)"."""
     f = case.fastener
@@ -126,7 +120,7 @@ def case_words(case: CaseInput) -> str:
     f = case.fastener
     shape = SHAPES.get(f.shape, f.shape)
     size = size_words(case)
-    strength = f"grade {f.grade}" if f.grade else f"yield {f.yield_strength:.0f} MPa"
+    strength = grade_words(f.grade) if f.grade else f"yield {f.yield_strength:.0f} MPa"
     side = ", driven side only" if f.worn_side == "driven" else ""
     if f.shape == "outline":
         return f"{profile_words(case)} on {shape} {size}, {strength}"

@@ -187,11 +187,10 @@ def _range(where: str, field: Field, raw: Mapping[str, Any]) -> tuple[list[Any],
     first, last, step = numbers
     if step <= 0 or last < first:
         return [], [Problem(where, "the range does not go upward", "write from below to, and a step above 0")]
-    count = int((last - first) / step + 1e-9) + 1
-    if count > MOST_STEPS:
-        return [], [
-            Problem(where, f"the range has {count} values", f"at most {MOST_STEPS}; write a larger step")
-        ]
+    steps = (last - first) / step + 1e-9  # infinite for a step near zero
+    if not steps < MOST_STEPS:
+        return [], [Problem(where, f"the range has more than {MOST_STEPS} values", "write a larger step")]
+    count = int(steps) + 1
     return [_written(first + i * step, field, unit) for i in range(count)], []
 
 

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from contactfe.errors import ContactFEError
-from contactfe.files import NotWritten, write_folder
+from contactfe.files import NotWritten, read_json, write_folder
 from contactfe.inputs import CaseInput
 from contactfe.profile import Outline
 from contactfe.turn import BodyModel, Side, body_arrays, body_from, compute_body, file_hash, outline_of
@@ -39,7 +39,7 @@ class BodyStore:
         """Hashes of the files as recorded, None unless all of them are there at the recorded sizes."""
         place = self.folder / key
         try:
-            note = json.loads((place / NOTE).read_text(encoding="utf-8"))
+            note = read_json(place / NOTE)
             files: dict[str, list[Any]] = note["files"]
             whole = note["layout"] == LAYOUT and all(
                 (place / name).stat().st_size == size for name, (size, _) in files.items()

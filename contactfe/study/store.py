@@ -22,7 +22,16 @@ from pathlib import Path
 from typing import Any
 
 from contactfe import __version__
-from contactfe.files import clear_parts, make_folder, not_written, remove, write_text
+from contactfe.files import (
+    clear_parts,
+    json_of,
+    make_folder,
+    not_written,
+    open_regular,
+    read_json,
+    remove,
+    write_text,
+)
 from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import StudyPlan
 from contactfe.study.tables import Row, columns_of, row_of, write_csv, write_parquet
@@ -118,12 +127,13 @@ class StudyStore:
     def history(self) -> Iterator[dict[str, Any]]:
         """The lines of the journal that can be read, oldest first."""
         try:
-            text = self._journal.read_text(encoding="utf-8", errors="replace")
+            with open_regular(self._journal) as file:
+                text = file.read().decode("utf-8", errors="replace")
         except OSError:
             return
         for line in text.splitlines():
             try:
-                entry = json.loads(line)
+                entry = json_of(line)
             except ValueError:
                 continue
             if isinstance(entry, dict):
@@ -138,7 +148,8 @@ class StudyStore:
             "solver_revision": SOLVER_REVISION,
             "version": __version__,
             "varied": list(plan.varied),
-            "band": None if plan.band is None else plan.band.told(),
+            "units": plan.units,
+            "band": None if plan.band is None else plan.band.told() | {"words": plan.band.words()},
             "cases": [{"case_id": c.case_id, "name": c.name, "values": list(c.values)} for c in plan.cases],
         }
         write_text(self.folder / "plan.json", json.dumps(note, indent=1) + "\n")
@@ -196,7 +207,7 @@ class StudyStore:
 def read_outcome(path: Path, case_id: str) -> Outcome | None:
     """The outcome in a case file, or None when it is missing, foreign, cut short or changed."""
     try:
-        body = json.loads(path.read_text(encoding="utf-8"))
+        body = read_json(path)
         check = body.pop("check")
         if body["format"] != FORMAT or body["case_id"] != case_id or digest(body) != check:
             return None

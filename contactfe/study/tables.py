@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import importlib.util
+import io
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,7 +13,7 @@ from typing import Any
 from contactfe.case import ANSWERS as CASE_ANSWERS
 from contactfe.case import counted_ends
 from contactfe.errors import InputError, Problem
-from contactfe.files import csv_cell, csv_text, write_text, write_whole
+from contactfe.files import csv_cell, csv_text, read_stored, write_text, write_whole
 from contactfe.inputs import field_of
 from contactfe.study.plan import PlannedCase, StudyPlan
 from contactfe.study.wear import PULLS, wear_words
@@ -145,8 +146,7 @@ def read_rows(path: str | Path) -> list[Row]:
         InputError: it cannot be read, or is not a table of a study.
     """
     try:
-        with Path(path).open(encoding="utf-8", newline="") as file:
-            table = list(csv.reader(file, strict=True))
+        table = list(csv.reader(io.StringIO(read_stored(path), newline=""), strict=True))
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise InputError(
             [Problem("", f"cannot be read: {error}", "give the results.csv of a study")],
@@ -226,11 +226,12 @@ class Pivot:
     notes: tuple[str, ...] = ()
 
 
-def pivots(varied: Sequence[str], rows: Sequence[Row]) -> list[Pivot]:
+def pivots(varied: Sequence[str], rows: Sequence[Row], per: float = 1.0) -> list[Pivot]:
     """Torque delivered in N m (of a band its median and its 10 to 90 %) by the profile (or the first varied input)
     down and the rounding (or the next one) across.
 
-    One table for each combination of the other inputs. A single varied input stands down the side.
+    One table for each combination of the other inputs. A single varied input stands down the side. `per`: N m that
+    one unit of the table stands for.
     """
     down = "wrench.profile" if "wrench.profile" in varied else varied[0]
     others = [n for n in varied if n != down]
@@ -239,10 +240,12 @@ def pivots(varied: Sequence[str], rows: Sequence[Row]) -> list[Pivot]:
     groups: dict[tuple[Any, ...], list[Row]] = {}
     for row in rows:
         groups.setdefault(tuple(row[n] for n in held), []).append(row)
-    return [_pivot(held, key, (down, across), group) for key, group in groups.items()]
+    return [_pivot(held, key, (down, across), group, per) for key, group in groups.items()]
 
 
-def _pivot(held: Sequence[str], key: Sequence[Any], axes: tuple[str, str], rows: Sequence[Row]) -> Pivot:
+def _pivot(
+    held: Sequence[str], key: Sequence[Any], axes: tuple[str, str], rows: Sequence[Row], per: float
+) -> Pivot:
     down, across = axes
     side = list(dict.fromkeys(row[down] for row in rows))
     top = list(dict.fromkeys(row.get(across, "") for row in rows))
@@ -254,7 +257,7 @@ def _pivot(held: Sequence[str], key: Sequence[Any], axes: tuple[str, str], rows:
         column_name=label(across) if across else "",
         rows=tuple(_short(v) for v in side),
         columns=tuple(_short(v) for v in top) if across else ("torque",),
-        cells=tuple(tuple(_torque(at.get((s, t)), bool(notes)) for t in top) for s in side),
+        cells=tuple(tuple(_torque(at.get((s, t)), bool(notes), per) for t in top) for s in side),
         notes=tuple(notes),
     )
 
@@ -274,13 +277,13 @@ def _short(value: Any) -> str:
     return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
-def _torque(row: Row | None, marked: bool) -> str:
+def _torque(row: Row | None, marked: bool, per: float) -> str:
     """The text of a row's torque; with marks elsewhere in the table, one without leaves room for it."""
     if row is None:
         return ""
     if row.get("torque_median_Nm") is not None:
-        low, high = row["torque_p10_Nm"], row["torque_p90_Nm"]
-        return f"{row['torque_median_Nm']:.3g} ({low:.3g} to {high:.3g}){mark(row) or ' ' * marked}"
+        middle, low, high = (row[f"torque_{k}_Nm"] / per for k in ("median", "p10", "p90"))
+        return f"{middle:.3g} ({low:.3g} to {high:.3g}){mark(row) or ' ' * marked}"
     if row["status"] == OK:
-        return f"{delivered_torque(row):.4g}{mark(row) or ' ' * marked}"
+        return f"{(delivered_torque(row) or 0.0) / per:.4g}{mark(row) or ' ' * marked}"
     return {FREE: "turns freely", FAILED: "failed"}[row["status"]]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from contactfe.errors import InputError, Problem
+from contactfe.files import open_regular
 
 JUDGED_BYTES = 1_000_000  # of a file: what its encoding is judged by
 LONGEST_LINE = 100_000  # characters: no row of readings or of a log is longer
@@ -38,7 +39,7 @@ def encoding_of(path: Path) -> Encoding:
         InputError: it cannot be read, is empty, or is no text.
     """
     try:
-        with path.open("rb") as file:
+        with open_regular(path) as file:
             start = file.read(JUDGED_BYTES)
     except OSError as error:
         reason = error.strerror or type(error).__name__

@@ -26,6 +26,7 @@ from numpy.typing import NDArray
 
 from contactfe.elastic import Flexibility
 from contactfe.errors import ContactFEError
+from contactfe.files import open_regular
 from contactfe.inputs import CaseInput
 from contactfe.mesh import BoundarySides, SectionMesh, SizeField, fastener_sizes, moved_mesh, wrench_sizes
 from contactfe.profile import Outline, ProfilePair, profile_pair
@@ -259,7 +260,8 @@ def file_hash(path: Path) -> str:
         ContactFEError: it cannot be read.
     """
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
+        with open_regular(path) as file:
+            return hashlib.sha256(file.read()).hexdigest()
     except OSError as error:
         raise ContactFEError(
             f"cannot be read: {error.strerror}",

@@ -14,7 +14,15 @@ from numpy.typing import NDArray
 from contactfe.errors import ContactFEError
 
 Array = NDArray[np.float64]
-Origin = Literal["exact", "published", "independent code", "common practice"]
+Origin = Literal[
+    "exact",  # a solution in closed form
+    "published",  # a number that stands in a publication
+    "published formula",  # evaluated here
+    "independent code",
+    "formula against formula",  # the package's closed forms among each other, or with a search: no body is solved
+    "self-audit",  # equilibrium and optimality of the package's own solution
+    "common practice",
+]
 Group = Literal["elastic", "contact", "saturation", "limits", "geometry", "independent", "trade"]
 GROUPS: tuple[Group, ...] = ("elastic", "contact", "saturation", "limits", "geometry", "independent", "trade")
 State = Literal["met", "missed", "outside the model's reach", "changed"]

@@ -29,7 +29,7 @@ from contactfe.verify.independent import LAYER, LAYER_HALF_WIDTH, LAYER_PRESSURE
 
 PERSSON = Source(
     "contact",
-    "published",
+    "published formula",
     "Persson, thesis 1964; Ciavarella & Decuzzi, Int. J. Solids Structures 38 (2001) 4507 (from memory)",
 )
 LAME = Source(

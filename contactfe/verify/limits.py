@@ -16,16 +16,20 @@ from contactfe.verify.check import CASES, CaseAnswer, Source
 from contactfe.verify.geometry import CORNER, hexagon_polygon, real_case
 from contactfe.verify.independent import BOUNDS, LIMIT_BOUNDS
 
-ELLIPSE = Source("limits", "exact", "von Mises ellipse s1^2 - s1 s2 + s2^2 = Y^2, its largest s1")
+ELLIPSE = Source(
+    "limits", "formula against formula", "von Mises ellipse s1^2 - s1 s2 + s2^2 = Y^2, its largest s1"
+)
 SHEARED = Source(
-    "limits", "exact", "von Mises ellipse with the shear of friction, its largest pressure, by search"
+    "limits",
+    "formula against formula",
+    "von Mises ellipse with the shear of friction, its largest pressure, by search",
 )
 OVERLAP = Source(
     "limits", "exact", "rigid limit: cap over the stretch of flank that lies inside the turned hexagon"
 )
 PLASTIC = Source(
     "limits",
-    "published",
+    "formula against formula",
     "Prandtl 1920; Hill, The Mathematical Theory of Plasticity, 1950, ch. IX (from memory)",
 )
 

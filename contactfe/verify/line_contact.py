@@ -35,6 +35,8 @@ JOHNSON = Source(
 )
 CAPPED = Source("saturation", "exact", "derived: line contact with capped pressure (boundary elements agree)")
 
+BALANCE = Source("saturation", "self-audit", "equilibrium: the pressures carry the load that was laid on")
+
 FINE = 0.05  # edge length at the contact over the half width
 
 
@@ -103,9 +105,9 @@ def cylinder_on_flat() -> CaseAnswer:
     return CaseAnswer(
         (
             HERTZ.relative(f"{name}: pressure in the middle, MPa", peak_pressure(found, half), peak, 3e-3),
-            HERTZ.absolute(f"{name}: half width, mm", found.width() / 2, half, FINE),
+            HERTZ.absolute(f"{name}: half width, mm", found.width() / 2, half, 0.4 * FINE),
             JOHNSON.absolute(f"{name}: largest shear below over p0", along_axis.max() / peak, 0.30, 5e-3),
-            JOHNSON.absolute(f"{name}: its depth over a", depth[along_axis.argmax()], 0.78, 0.04),
+            JOHNSON.absolute(f"{name}: its depth over a", depth[along_axis.argmax()], 0.78, 0.01),
         ),
         (curve("Cylinder on a flat (Hertz)", found, (ends, exact.pressure(ends))),),
     )
@@ -128,7 +130,7 @@ def two_cylinders() -> CaseAnswer:
     return CaseAnswer(
         (
             HERTZ.relative("two cylinders: pressure in the middle, MPa", peak, exact.peak_pressure_MPa, 5e-3),
-            HERTZ.absolute("two cylinders: half width, mm", found.width() / 2, half, FINE),
+            HERTZ.absolute("two cylinders: half width, mm", found.width() / 2, half, 0.4 * FINE),
         ),
         (curve("Two cylinders (Hertz)", found, (ends, exact.pressure(ends))),),
     )
@@ -158,7 +160,7 @@ def capped_cylinder() -> CaseAnswer:
                 exact.crushed_half_width,
                 FINE * half,
             ),
-            CAPPED.relative(f"{name}: load carried, N/mm", -found.load()[1], load, 1e-9),
+            BALANCE.relative(f"{name}: load carried, N/mm", -found.load()[1], load, 1e-9),
         ),
         (curve("Cylinder on a flat with a pressure cap", found, (ends, exact.pressure(ends))),),
     )

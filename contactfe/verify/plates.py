@@ -44,7 +44,7 @@ HOWLAND = Source(
 )
 ROARK = Source(
     "elastic",
-    "published",
+    "published formula",
     "Roark's Formulas for Stress and Strain, hole in a strip (polynomial read in a reprint)",
 )
 

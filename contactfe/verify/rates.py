@@ -16,7 +16,7 @@ from contactfe.verify.rings import annulus
 
 THEORY = Source(
     "elastic",
-    "published",
+    "published formula",
     "a-priori estimates for quadratic elements: Strang & Fix, An Analysis of the FEM, 1973 (from memory)",
 )
 EDGES_MM = (0.32, 0.16, 0.08)

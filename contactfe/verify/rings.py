@@ -26,10 +26,12 @@ HOOK = Source(
     "fourth-order elements of a general finite-element library on exact arcs",
 )
 THIN = Source(
-    "elastic", "published", "Castigliano; Timoshenko, Strength of Materials II, thin bars (from memory)"
+    "elastic",
+    "published formula",
+    "Castigliano; Timoshenko, Strength of Materials II, thin bars (from memory)",
 )
 ROARK = Source(
-    "elastic", "published", "Roark's Formulas, closed rings, case 1 and 7, thin ring (from memory)"
+    "elastic", "published formula", "Roark's Formulas, closed rings, case 1 and 7, thin ring (from memory)"
 )
 MICHELL = Source("elastic", "exact", "Michell 1899: Fourier series of the plane ring (from memory)")
 SLIT = math.radians(0.5)

@@ -18,7 +18,7 @@ from contactfe.verify.check import CASES, NO_SOURCE, CaseAnswer, Check, Source
 BAND = Source("trade", "common practice", NO_SOURCE)
 STRIP = Source(
     "trade",
-    "published",
+    "published formula",
     "strip rule 0.103 s^2 h Rm per pair, +-50 %: G. S. Case, Mechanical Engineering (secondary citation)",
 )
 
