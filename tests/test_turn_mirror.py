@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 from cases import COARSE, PROFILES, case, slip, solved
-from drawn import mirrored_case
+from drawn import mirrored
 
 from contactfe.profile import turned_diameter
 from contactfe.profile.fasteners import fastener_outline
@@ -20,14 +20,14 @@ WORN = {"rounding": "40 %", "worn_side": "driven"}
 def test_the_other_direction_on_the_mirrored_wrench_gives_the_same_torque(profile: str, worn: dict) -> None:
     # Reflection symmetry of plane elasticity and of Coulomb friction. The two are meshed apart, so only nearly alike.
     c = case(profile, fastener=worn, wrench={"offset_angle": "20 deg"}, mesh=COARSE)
-    assert slip(mirrored_case(c)) == pytest.approx(slip(c), rel=0.004)
+    assert slip(mirrored(c)) == pytest.approx(slip(c), rel=0.004)
 
 
 @pytest.mark.parametrize("shape", ["square", "double-hex"])
 def test_other_heads_have_mirror_images_too(shape: str) -> None:
     profile = "ring-twelve" if shape == "double-hex" else "open-end"
     c = case(profile, fastener={"shape": shape, **WORN, "rounding": "20 %"}, mesh=COARSE)
-    assert slip(mirrored_case(c)) == pytest.approx(slip(c), rel=0.004)
+    assert slip(mirrored(c)) == pytest.approx(slip(c), rel=0.004)
 
 
 def test_driven_wear_costs_what_turned_corners_cost_and_the_new_head_holds_more() -> None:
