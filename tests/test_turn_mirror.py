@@ -62,3 +62,11 @@ def test_every_degree_of_driven_wear_has_an_outline_and_an_answer(rounding: str)
     c = case("open-end", fastener={**WORN, "rounding": rounding}, mesh=COARSE)
     torque = solved(c)[1].slip_torque_Nm
     assert torque is None or 0 < torque < 1.01 * slip(case("open-end", mesh=COARSE))
+
+
+@pytest.mark.parametrize("rounding", ["58 %", "67 %", "76 %"])
+def test_a_well_worn_double_hexagon_is_meshed_and_solved(rounding: str) -> None:
+    # Its corners are short arcs between flats that are nearly gone: elements there used to be bad.
+    c = case("ring-twelve", fastener={"shape": "double-hex", "rounding": rounding}, mesh=COARSE)
+    curve, estimate = solved(c)
+    assert estimate.turns_freely or (curve.audit.passed() and slip(c) > 0)
