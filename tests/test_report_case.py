@@ -43,7 +43,8 @@ from contactfe.report import (
     write_case_folder,
 )
 from contactfe.report.inputs import input_tables
-from contactfe.report.words import both_torques, number
+from contactfe.report.reader_units import both
+from contactfe.report.words import number
 from contactfe.turn import fastener_state, head_rotation
 
 
@@ -107,7 +108,7 @@ def test_the_pair_is_shown_at_the_end_that_really_comes(kind: str) -> None:
     assert state.solution.torque * depth == pytest.approx(record.torque_Nm, rel=0.01)
     assert slip.solution.torque * depth == pytest.approx(record.estimate.slip_torque_Nm, rel=0.01)
     words = " ".join(text for text, _ in shown_texts(pair_figure(record)))
-    assert both_torques(record.torque_Nm) in words
+    assert both(record.torque_Nm) in words
 
 
 def test_the_deformed_outline_is_drawn_on_request_with_its_magnification() -> None:
@@ -369,9 +370,9 @@ def test_the_page_of_a_case(kind: str) -> None:
     # Answers and cautions come before the first figure.
     assert html.index('id="answers"') < html.index('id="cautions"') < html.index("<img")
     beginning = {
-        "open-end": f"Slips at {both_torques(record.torque_Nm)}",
+        "open-end": f"Slips at {both(record.torque_Nm)}",
         "free": "Turns freely",
-        "bolt": f"The bolt twists off at {both_torques(record.torque_Nm)}",
+        "bolt": f"The bolt twists off at {both(record.torque_Nm)}",
     }
     assert beginning[kind] in page.words
     for limit in record.limits:

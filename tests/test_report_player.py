@@ -16,7 +16,8 @@ from report_cases import VERSION, solved
 
 from contactfe.report import case_page, player_view, stage_of
 from contactfe.report.case_page import curve_csv
-from contactfe.report.words import both_torques, imperial, number
+from contactfe.report.reader_units import both, text_of
+from contactfe.report.words import number
 from contactfe.turn import load_share
 
 KIND = "soft-wrench"  # the wrench gives way, slip lies beyond: both ends have their marks
@@ -82,12 +83,12 @@ def test_slider_and_keys_say_what_the_curve_says(page_file: Path) -> None:
                 slider.get_attribute("aria-valuetext"),
             )
         for rotation, torque in (rows[1], rows[len(rows) // 2], rows[-1]):
-            key = (f"{number(rotation)}°", both_torques(torque))
+            key = (f"{number(rotation)}°", both(torque))
             assert key in said
             assert said[key][0] == pytest.approx(rotation, abs=0.1)
-            assert said[key][1] == f"{number(rotation)} deg, {both_torques(torque)}"
+            assert said[key][1] == f"{number(rotation)} deg, {both(torque)}"
         slider.press("Home")
-        assert text(shown.page, "now-torque") == f"0 N·m ({imperial(0.0)})"
+        assert text(shown.page, "now-torque") == f"0 N·m ({text_of(0.0, 'N·m', 'inch')})"
         assert shown.clean(), (shown.log, shown.requests)
 
 
@@ -99,11 +100,11 @@ def test_event_marks_jump(page_file: Path) -> None:
         assert marks.count() == len(stage.events)
         for k, event in enumerate(stage.events):
             marks.nth(k).click()
-            assert text(shown.page, "now-torque") == both_torques(event.torque_Nm)
+            assert text(shown.page, "now-torque") == both(event.torque_Nm)
             assert text(shown.page, "now-rotation") == f"{number(event.rotation_deg)}°"
             assert event.words in marks.nth(k).inner_text()
         shown.page.locator(".ticks span").first.click()
-        assert text(shown.page, "now-torque") == both_torques(stage.events[0].torque_Nm)
+        assert text(shown.page, "now-torque") == both(stage.events[0].torque_Nm)
 
 
 def test_it_plays_and_pauses(page_file: Path) -> None:

@@ -13,7 +13,8 @@ from contactfe.cli import main
 from contactfe.errors import InputError
 from contactfe.files import csv_text
 from contactfe.report import rebuilt, study_page, write_case_folder
-from contactfe.report.words import both_torques, number
+from contactfe.report.reader_units import both
+from contactfe.report.words import number
 
 
 def study_folder(folder: Path, factor: float = 1.0) -> Path:
@@ -59,7 +60,7 @@ def test_two_cases_on_one_page(tmp_path: Path) -> None:
     assert path == tmp_path / "open-end" / "comparison.html"
     words = check_offline(path.read_text(encoding="utf-8")).words
     best = max((solved("open-end"), "open-end"), (solved("bolt"), "bolt"), key=lambda item: item[0].torque_Nm)
-    assert f"{best[1]} delivers most: {both_torques(best[0].torque_Nm)}" in words
+    assert f"{best[1]} delivers most: {both(best[0].torque_Nm)}" in words
     for kind in ("open-end", "bolt"):
         assert f"{kind} {number(solved(kind).torque_Nm)}" in words
     assert "bolt twists off bolt" in words  # ended by, and what is held

@@ -3,7 +3,17 @@
 from contactfe.case.columns import ANSWERS, AnswerColumn
 from contactfe.case.ends import ENDS, End, counted_ends
 from contactfe.case.limits import EndedBy, Limit, LimitKind, wrench_ends_at
-from contactfe.case.pulls import NOT_PILED, Pull, PullSeries, Worn, least_worn, solve_pulls, wear_at
+from contactfe.case.pulls import (
+    NOT_PILED,
+    Pull,
+    PullSeries,
+    Worn,
+    least_worn,
+    read_wear,
+    solve_pulls,
+    wear_at,
+    wear_curve,
+)
 from contactfe.case.record import SAFETY, CaseRecord, Held, record_of, solve_case
 
 __all__ = [
@@ -23,9 +33,11 @@ __all__ = [
     "Worn",
     "counted_ends",
     "least_worn",
+    "read_wear",
     "record_of",
     "solve_case",
     "solve_pulls",
     "wear_at",
+    "wear_curve",
     "wrench_ends_at",
 ]

@@ -116,7 +116,7 @@ class PullSeries:
         """Columns for a study: torques of the second and the last pull, and what is left after one slip."""
         second = self.pulls[1] if len(self.pulls) > 1 else None
         return {
-            "pulls": len(self.pulls),
+            "pulls_done": len(self.pulls),
             "second_pull_torque_Nm": second.torque_Nm if second else None,
             "left_after_slip": second.left if second else None,
             "rounding_after_slip": self.worn[1].rounding if len(self.worn) > 1 else None,
@@ -207,10 +207,26 @@ def wear_at(record: CaseRecord, torque: float) -> float:
 
     The curve is read at its solved points: the first that reaches the torque counts.
     """
+    return read_wear(wear_curve(record), torque)
+
+
+def wear_curve(record: CaseRecord) -> tuple[tuple[float, float], ...]:
+    """Torque (N m) and the equivalent rounding (0 to 1) that a pull up to it leaves, at the solved points up to the top
+    of the curve; where the wrench turns freely the fastener as it is, at no torque."""
     worn = _as_it_is(record.built)
     if record.estimate.turns_freely:
-        return worn.rounding
-    return _after(record, worn, worn, record.curve, torque).rounding
+        return ((0.0, worn.rounding),)
+    sector, found = worn.sector, []
+    top = int(np.argmax(record.curve.torque))
+    for torque, solution in zip(record.curve.torque[: top + 1], record.curve.solutions, strict=False):
+        sector = sector.worn_by(crushed_runs(record.built, solution))
+        found.append((float(torque), _rounding(record, worn, sector)))
+    return tuple(found)
+
+
+def read_wear(curve: Sequence[Sequence[float]], torque: float) -> float:
+    """Equivalent rounding (0 to 1) at a torque (N m) of a `wear_curve`; at most that at its top."""
+    return float(next((rounding for reached, rounding in curve if reached >= torque), curve[-1][1]))
 
 
 def least_worn(records: Sequence[CaseRecord]) -> list[tuple[CaseRecord, float]]:

@@ -2,39 +2,34 @@
 
 from __future__ import annotations
 
-import json
 import time
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import cores, folder_problems, read_case
-from contactfe.cli.output import say, say_json, say_table, say_wrapped, tell
+from contactfe.cli.output import said_first, say, say_json, say_table, say_wrapped, tell, tell_page, told
 from contactfe.errors import ContactFEError, InputError, Problem
-from contactfe.files import csv_text, make_folder, write_text
 
 if TYPE_CHECKING:
-    from contactfe.uncertainty import Band, Comparison, Crossover, Sensitivity
+    from contactfe.report import BandAnswers
+    from contactfe.uncertainty import Band, Sensitivity
 
+Picture = Literal["png", "svg", "pdf"]
+Shown = Literal["si", "inch"]
+
+MODEL_CAUTION = (
+    "the model's own error is a judgement until a calibration on readings takes its place; what ends a sample is told "
+    "without it"
+)
 TOLD_EVERY = 5.0  # s between two lines of progress
 
 
-@dataclass(frozen=True)
-class _Answers:
-    """What one run of the command found."""
-
-    band: Band
-    shares: Sensitivity | None
-    comparison: Comparison | None
-    crossover: Crossover | None
-    target_Nm: float | None
-
-
 _OUT = typer.Option("--out", metavar="DIR", help="Write JSON, samples and figures into this folder.")
+_UNITS = typer.Option("--units", help="Units shown: si, or inch (lbf ft, in, ksi). JSON stays SI.")
 _JSON = typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
 
 
@@ -84,6 +79,8 @@ def register(app: typer.Typer) -> None:
             ),
         ] = None,
         out: Annotated[Path | None, _OUT] = None,
+        kind: Annotated[Picture, typer.Option("--format", help="Of the pictures that --out writes.")] = "png",
+        units: Annotated[Shown, _UNITS] = "si",
         as_json: Annotated[bool, _JSON] = False,
     ) -> None:
         problems = folder_problems(out) if out is not None else []
@@ -94,12 +91,18 @@ def register(app: typer.Typer) -> None:
         other = None if against is None else _read(against, [], calibration)
         how = (samples, seed, workers or cores())
         answers = _solve((raw, case.parent), (other, against), how, (target, crossing))
+        with said_first():
+            if as_json:
+                from contactfe.report import band_answers_record
+
+                say_json(band_answers_record(answers, __version__))
+            else:
+                from contactfe.report.reader_units import reading
+
+                with reading(units, answers.band.torque_Nm[answers.band.known].tolist()):
+                    _say(answers)
         if out is not None:
-            _write(answers, out)
-        if as_json:
-            say_json(_record(answers))
-        else:
-            _say(answers)
+            _write(answers, out, kind, units)
 
 
 def band_of(raw: dict[str, Any], folder: Path, samples: int, seed: int, workers: int) -> Band:
@@ -111,29 +114,33 @@ def band_of(raw: dict[str, Any], folder: Path, samples: int, seed: int, workers:
 
 def say_band(found: Band) -> None:
     """Print a band in a few lines, for other commands: the band, the odds, and what to measure first."""
-    from contactfe.uncertainty import band_words, ends_words, sensitivity
+    from contactfe.uncertainty import band_words, ends_words, inputs_words, sensitivity
 
     say(f"band of {found.samples} samples, seed {found.seed}")
-    say_wrapped(band_words(found))
+    say_wrapped(told(band_words(found)))
+    say_wrapped(told(inputs_words(found)))
     say_wrapped(ends_words(found))
     _say_plain(found)
     _say_odds(found, None)
     if found.inputs:
-        say_wrapped(sensitivity(found).sentence())
+        shares = sensitivity(found)
+        say_wrapped(told(shares.sentence()))
+        if words := shares.group_sentence():
+            say_wrapped(words)
     for caution in found.cautions:
-        say_wrapped(caution)
+        say_wrapped(told(caution))
 
 
 def progress() -> Callable[[int, int], None]:
     """Return what tells on stderr how many curves are solved, every few seconds."""
     last = [time.monotonic()]
 
-    def told(done: int, total: int) -> None:
+    def watch(done: int, total: int) -> None:
         if time.monotonic() - last[0] > TOLD_EVERY:
             last[0] = time.monotonic()
             tell(f"solved: {done} of {total} curves")
 
-    return told
+    return watch
 
 
 def _torque(text: str | None, problems: list[Problem]) -> float | None:
@@ -167,14 +174,15 @@ def _solve(
     second: tuple[dict[str, Any] | None, Path | None],
     how: tuple[int, int, int],
     asked: tuple[float | None, str | None],
-) -> _Answers:
+) -> BandAnswers:
+    from contactfe.report import BandAnswers
     from contactfe.uncertainty import Sampling, compare, crossover, sensitivity
 
     (raw, folder), (other, path), (samples, seed, workers) = first, second, how
     target, crossing = asked
     if other is None or path is None:
         found = band_of(raw, folder, samples, seed, workers)
-        return _Answers(found, sensitivity(found) if found.inputs else None, None, None, target)
+        return BandAnswers(found, sensitivity(found) if found.inputs else None, None, None, target)
     if path.parent.resolve() != folder.resolve() and "outline" in {
         **other.get("wrench", {}),
         **raw.get("wrench", {}),
@@ -190,50 +198,38 @@ def _solve(
         # One curve per value, sample and case: a quarter of the samples keeps the time in bounds.
         fewer = Sampling(max(2, samples // 4), seed, workers, folder, progress())
         crossed = crossover(raw, other, values, how=fewer)
-    return _Answers(both.first, sensitivity(both.first) if both.first.inputs else None, both, crossed, target)
+    return BandAnswers(
+        both.first, sensitivity(both.first) if both.first.inputs else None, both, crossed, target
+    )
 
 
-def _record(found: _Answers) -> dict[str, Any]:
-    from contactfe.uncertainty import band_record, comparison_record, crossover_record
+def _write(found: BandAnswers, out: Path, kind: str, units: Shown) -> None:
+    """Write the folder; a picture that fails is an error only after everything else is there."""
+    from contactfe.report import check_drawn, write_band_folder
 
-    record = band_record(found.band, __version__, found.shares, found.target_Nm)
-    if found.comparison is not None:
-        record["comparison"] = comparison_record(found.comparison, __version__)
-    if found.crossover is not None:
-        record["crossover"] = crossover_record(found.crossover, __version__)
-    return record
-
-
-def _write(found: _Answers, out: Path) -> None:
-    from contactfe.report import band_figures, save
-
-    # The answers first: a picture that fails costs no answer.
-    make_folder(out)
-    write_text(out / "band.json", json.dumps(_record(found), indent=1) + "\n")
-    _write_samples(found.band, out / "samples.csv")
-    figures = band_figures(found.band, found.comparison, found.crossover, found.target_Nm)
-    for name, figure in figures.items():
-        save(figure, out / name)
-    tell(f"written: {out} ({', '.join(sorted([*figures, 'band.json', 'samples.csv']))})")
+    written = write_band_folder(found, out, __version__, kind, units)
+    tell(f"written: {out} ({', '.join(sorted(path.name for path in written.paths))})")
+    tell_page(out / "band.html")
+    check_drawn(written.failures, str(out))
 
 
-def _write_samples(found: Band, path: Path) -> None:
-    from contactfe.uncertainty import column_values
-
-    columns = column_values(found)
-    write_text(path, csv_text(tuple(columns), zip(*columns.values(), strict=True)))
-
-
-def _say(found: _Answers) -> None:
-    from contactfe.uncertainty import band_words, comparison_words, crossover_words, ends_words
+def _say(found: BandAnswers) -> None:
+    from contactfe.uncertainty import (
+        band_words,
+        comparison_words,
+        crossover_words,
+        ends_words,
+        inputs_words,
+    )
 
     band = found.band
     say(band.name)
     rule = "by rule, for the file names no distribution" if band.by_rule else "as the file says"
     say(f"what scatters, {rule}")
-    say_table([(item.label, item.words()) for item in band.inputs])
+    say_table([(item.label, told(item.words())) for item in band.inputs])
     say(f"band of {band.samples} samples, seed {band.seed}")
-    say_wrapped(band_words(band))
+    say_wrapped(told(band_words(band)))
+    say_wrapped(told(inputs_words(band)))
     say_wrapped(ends_words(band))
     _say_plain(band)
     _say_odds(band, found.target_Nm)
@@ -243,20 +239,17 @@ def _say(found: _Answers) -> None:
         say("against the other case, on the same samples")
         say_wrapped(comparison_words(found.comparison))
     if found.crossover is not None:
-        say_wrapped(crossover_words(found.crossover))
+        say_wrapped(told(crossover_words(found.crossover)))
     say("cautions")
-    for caution in (
-        *band.cautions,
-        "the band holds what scatters in the inputs, not what the model leaves out",
-    ):
-        say_wrapped(caution)
+    for caution in (*band.cautions, MODEL_CAUTION):
+        say_wrapped(told(caution))
 
 
 def _say_plain(found: Band) -> None:
     from contactfe.uncertainty import plain_words
 
     if words := plain_words(found):
-        say_wrapped(words)
+        say_wrapped(told(words))
 
 
 def _say_odds(found: Band, target: float | None) -> None:
@@ -265,30 +258,37 @@ def _say_odds(found: Band, target: float | None) -> None:
     say("odds, with the interval that the number of samples leaves open (95 %)")
     rows = []
     for what, odds, why in statements(found, target):
-        rows.append((what, odds.words() if odds is not None else f"not known: {why}"))
+        rows.append((told(what), odds.words() if odds is not None else f"not known: {why}"))
     say_table(rows)
 
 
 def _say_shares(found: Band, shares: Sensitivity) -> None:
+    from contactfe.report.reader_units import reader
+    from contactfe.report.words import console
     from contactfe.uncertainty import label_of
 
-    say("what each input moves (N m), alone from 10 % to 90 %; and its share of the variance")
-    single = {item.path: (f"{item.low_Nm:.4g}", f"{item.high_Nm:.4g}") for item in found.one_at_a_time}
+    per, unit = reader().scale("N·m")
+    say(
+        f"what each input moves ({console(unit)}), alone from 10 % to 90 %; and its share of the inputs' variance"
+    )
+    single = {
+        item.path: (f"{item.low_Nm / per:.4g}", f"{item.high_Nm / per:.4g}") for item in found.one_at_a_time
+    }
     rows = [
         (
             label_of(share.path),
             *single.get(share.path, ("-", "-")),
             f"{100 * share.first:.0f} %",
             f"{100 * share.total:.0f} %",
-            f"{share.band_if_known_Nm:.3g}",
+            f"{share.band_if_known_Nm / per:.3g}",
         )
         for share in shares.shares
     ]
     say_table(rows, ("input", "at 10 %", "at 90 %", "alone", "with others", "band if known"))
-    say_wrapped(shares.sentence())
+    say_wrapped(told(shares.sentence()))
     if words := shares.group_sentence():
         say_wrapped(words)
     say_wrapped(
         f"shares by a polynomial of degree {shares.degree} fitted to the samples, leave-one-out error "
-        f"{shares.error_Nm:.2g} N m ({100 * shares.explained:.1f} % of the variance explained)"
+        f"{told(f'{shares.error_Nm:.2g} N m')} ({100 * shares.explained:.1f} % of the variance explained)"
     )

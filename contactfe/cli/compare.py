@@ -89,6 +89,7 @@ def _plain(fitted: CalibratedStudy) -> dict[str, Any]:
         "error_before": own.error_before,
         "error_after": own.error_after,
         "left_out": own.left_out,
+        "model_sigma": own.model_sigma,
         "correlation": own.correlation,
         "singular_ratio": own.singular_ratio,
         "notes": list(own.notes),
@@ -159,6 +160,9 @@ def _say_fitted(fitted: CalibratedStudy, file: Path | None) -> None:
     left = "" if own.left_out is None else f", {100 * own.left_out:.1f} % for conditions that were left out"
     say_wrapped(
         f"error of {own.readings} readings {100 * own.error_before:.1f} % before, {100 * own.error_after:.1f} % after{left}"
+    )
+    say_wrapped(
+        f"bands of cases that take this file have {100 * own.model_sigma:.1f} % for the model's own error"
     )
     if own.correlation is not None:
         say_wrapped(

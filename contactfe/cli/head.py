@@ -11,14 +11,16 @@ if TYPE_CHECKING:
     from contactfe.report import Units
 
 
-def say_head(record: CaseRecord, units: Units = "si") -> None:
+def say_head(record: CaseRecord, units: Units | None = None) -> None:
     """Print the head of a case: name, pair and what is held, the torque delivered and what ends it, all limits."""
     from contactfe.report import case_words as words
     from contactfe.report import console, number, shown
+    from contactfe.report.reader_units import reader
 
+    units = units or reader().units
     case = record.built.case
     say(case.name)
-    say_wrapped(words.header(record), "  ")
+    say_wrapped(words.header(record, units), "  ")
     arm = case.load.lever_arm
     how = "pure couple" if arm is None else f"pulled at {arm:g} mm"
     depth, opening = (

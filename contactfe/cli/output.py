@@ -98,6 +98,14 @@ def say_wrapped(text: str, bullet: str = "  - ") -> None:
     )
 
 
+def told(text: str) -> str:
+    """Return a sentence in the units of the reader, spelt as the console does."""
+    from contactfe.report.reader_units import in_words
+    from contactfe.report.words import console
+
+    return console(in_words(text)).replace("µm", "um")
+
+
 def number(value: float | None, digits: int = 4) -> str:
     """Return a number with `digits` significant digits, "-" for none."""
     if value is None:

@@ -24,7 +24,9 @@ def register(app: typer.Typer) -> None:
     def report(
         folders: Annotated[
             list[Path],
-            typer.Argument(metavar="DIR...", help="Folders that `turn --out` or `sweep` wrote."),
+            typer.Argument(
+                metavar="DIR...", help="Folders that `turn --out`, `band --out` or `sweep` wrote."
+            ),
         ],
         out: Annotated[
             Path | None,

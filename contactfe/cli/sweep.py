@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
     from contactfe.parallel import Executor
     from contactfe.report import Attempts
     from contactfe.study import Forecast, StudyDone, StudyPlan, StudyStore
+
+Shown = Literal["si", "inch"]
 
 DEMO_SAMPLES = 32
 KEPT_MB = 50  # of bodies, the latest used ones, that stay in the folder of a study
@@ -75,6 +78,14 @@ def register(app: typer.Typer) -> None:
                 help=f"Keep all meshed bodies for later runs; without it at most {KEPT_MB} MB of them stay.",
             ),
         ] = False,
+        units: Annotated[
+            Shown | None,
+            typer.Option(
+                "--units",
+                help="Units of tables, figures and page: si, or inch (lbf ft, in, ksi); in the file units. "
+                "results.csv and JSON stay SI.",
+            ),
+        ] = None,
         quiet: Annotated[bool, typer.Option("--quiet", help="No progress, only results.")] = False,
         as_json: Annotated[
             bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
@@ -83,6 +94,7 @@ def register(app: typer.Typer) -> None:
         if (study is None) == (not demo):
             raise typer.BadParameter("name a study file, or write --demo")
         plan = _plan(study, out, calibration)
+        plan = plan if units is None else replace(plan, units=units)
         folder = out or Path(f"{plan.name}-results")
         count = workers or cores()
         if dry_run:
@@ -220,15 +232,34 @@ def _executor(store: StudyStore, where: tuple[str | None, int]) -> Executor:
 def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> None:
     """The answers, then figures and page; a picture that fails is an error only after everything else is there."""
     from contactfe.report import Attempts, check_drawn
+    from contactfe.report.reader_units import reading
+    from contactfe.study import delivered_torque
 
+    inch = _inch_table(plan, done)
     with said_first():
         if as_json:
             say_json(_as_json(plan, folder, done))
         else:
-            _say_answers(plan, done)
+            with reading(plan.units, (delivered_torque(row) or 0.0 for row in done.rows)):
+                _say_answers(plan, done)
+            if inch is not None:
+                say(f"in inches: {inch}")
     attempts = Attempts()
     _draw(plan, folder, done, attempts)
     check_drawn(attempts.failures, str(folder))
+
+
+def _inch_table(plan: StudyPlan, done: StudyDone) -> Path | None:
+    """Write the second table for a reader in inches; one that an earlier run left goes with another reader."""
+    from contactfe.files import remove, write_text
+    from contactfe.report.inch_table import NAME, inch_table
+
+    path = done.tables.csv.with_name(NAME)
+    if plan.units == "si":
+        remove(path)
+        return None
+    write_text(path, inch_table(done.tables.csv.read_text(encoding="utf-8")))
+    return path
 
 
 def _draw(plan: StudyPlan, folder: Path, done: StudyDone, attempts: Attempts) -> None:
@@ -236,8 +267,10 @@ def _draw(plan: StudyPlan, folder: Path, done: StudyDone, attempts: Attempts) ->
     from contactfe.files import write_text
     from contactfe.report import study_figures, study_page
 
-    figures = attempts.draw("figures", lambda: study_figures(done.rows, folder)) or []
-    meta = {"name": plan.name} | ({} if plan.band is None else {"band": plan.band.words()})
+    figures = attempts.draw("figures", lambda: study_figures(done.rows, folder, plan.units)) or []
+    meta = {"name": plan.name, "units": plan.units} | (
+        {} if plan.band is None else {"band": plan.band.words()}
+    )
     table = done.tables.csv.read_text(encoding="utf-8")
     text = attempts.draw(
         "study.html", lambda: study_page(done.rows, meta, __version__, odds=done.odds, csv=table)
@@ -250,9 +283,11 @@ def _draw(plan: StudyPlan, folder: Path, done: StudyDone, attempts: Attempts) ->
 
 
 def _say_answers(plan: StudyPlan, done: StudyDone) -> None:
+    from contactfe.report.reader_units import in_words
+    from contactfe.report.words import console
     from contactfe.study import headline
 
-    say(f"{plan.name}: {headline(done.rows) or 'no case has an answer'}")
+    say(f"{plan.name}: {console(in_words(headline(done.rows))) or 'no case has an answer'}")
     say(f"held below the head: {' or '.join(_held(plan))}")
     _say_tables(plan, done)
     if plan.band is not None:
@@ -301,9 +336,12 @@ def _as_json(plan: StudyPlan, folder: Path, done: StudyDone) -> dict[str, Any]:
 
 
 def _say_tables(plan: StudyPlan, done: StudyDone) -> None:
+    from contactfe.report.reader_units import reader
+    from contactfe.report.words import console
     from contactfe.study import pivots
 
-    tables = pivots(plan.varied, done.rows)
+    per, unit = reader().scale("N·m")
+    tables = pivots(plan.varied, done.rows, per)
     if len(tables) > _MOST_TABLES or any(len(t.columns) > _MOST_TABLES for t in tables):
         _say_spread(done)
         return
@@ -311,7 +349,7 @@ def _say_tables(plan: StudyPlan, done: StudyDone) -> None:
         held = f", {table.title}" if table.title else ""
         across = f" by {table.column_name}" if table.column_name else ""
         what = "" if plan.band is None else ", median (10 to 90 %)"
-        say(f"torque in N m{what}{held}: {table.row_name}{across}")
+        say(f"torque in {console(unit)}{what}{held}: {table.row_name}{across}")
         say_table(
             [(name, *cells) for name, cells in zip(table.rows, table.cells, strict=True)],
             ("", *table.columns),
@@ -322,6 +360,8 @@ def _say_tables(plan: StudyPlan, done: StudyDone) -> None:
 
 def _say_spread(done: StudyDone) -> None:
     """Too many values for a table: the least, the middle and the most of the torque delivered."""
+    from contactfe.report.reader_units import reader
+    from contactfe.report.words import console
     from contactfe.study import delivered_torque, mark, mark_words
 
     torque = sorted(
@@ -331,17 +371,21 @@ def _say_spread(done: StudyDone) -> None:
         say("no case has a torque")
         return
     picked = (("least", torque[0]), ("middle", torque[len(torque) // 2]), ("most", torque[-1]))
-    say("torque in N m")
-    say_table([(what, f"{value:.4g}{sign}", name) for what, (value, name, sign) in picked])
+    per, unit = reader().scale("N·m")
+    say(f"torque in {console(unit)}")
+    say_table([(what, f"{value / per:.4g}{sign}", name) for what, (value, name, sign) in picked])
     for sign, count in Counter(sign for _, _, sign in torque if sign).items():
         say_wrapped(f"{count} of {len(done.rows)} cases {mark_words([sign])[0]}", "  ")
 
 
 def _say_failures(done: StudyDone) -> None:
+    from contactfe.report.reader_units import in_words
+    from contactfe.report.words import console
+
     reasons: dict[str, list[str]] = {}
     for row in done.rows:
         if row["status"] == "failed":
-            reasons.setdefault(row["reason"], []).append(row["name"])
+            reasons.setdefault(console(in_words(row["reason"])), []).append(row["name"])
     for reason, names in list(reasons.items())[:_MOST_REASONS]:
         say(f"failed:  {names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {reason}")
     if len(reasons) > _MOST_REASONS:

@@ -16,9 +16,12 @@ MOST_LINES = 24
 def say_bands(plan: StudyPlan, done: StudyDone) -> None:
     """Print the odds of the cases, which input moves them most, and the odds between profiles."""
     assert plan.band is not None
+    from contactfe.report.reader_units import in_words
+    from contactfe.report.words import console
+
     rows = [row for row in done.rows if row["band_samples"] is not None]
     say()
-    say(f"bands: {plan.band.words()}")
+    say(f"bands: {console(in_words(plan.band.words()))}")
     _say_cases(plan, rows)
     _say_leading(rows)
     _say_pairs(plan, done)
@@ -26,6 +29,9 @@ def say_bands(plan: StudyPlan, done: StudyDone) -> None:
 
 def _say_cases(plan: StudyPlan, rows: list[dict[str, Any]]) -> None:
     """The odds of every case, or where they lie when there are many cases."""
+    from contactfe.report.reader_units import in_words
+    from contactfe.report.words import console
+
     assert plan.band is not None
     columns = {
         "turns_freely_share": "turns freely",
@@ -33,14 +39,14 @@ def _say_cases(plan: StudyPlan, rows: list[dict[str, Any]]) -> None:
         "twist_off_first_share": "bolt or bar twists off first",
     }
     if plan.band.below_Nm is not None:
-        columns = {"ends_below_target_share": f"ends below {plan.band.below_Nm:.4g} N m"} | columns
+        columns = {
+            "ends_below_target_share": console(in_words(f"ends below {plan.band.below_Nm:.4g} N m"))
+        } | columns
     columns = {key: words for key, words in columns.items() if any(row[key] is not None for row in rows)}
     if len(rows) > MOST_LINES:
         for key, words in columns.items():
             shares = [row[key] for row in rows if row[key] is not None]
-            say_wrapped(
-                f"{words}: {_percent(min(shares))} to {_percent(max(shares))} of the samples of a case"
-            )
+            say_wrapped(f"{words}: {_percent(min(shares))} to {_percent(max(shares))} in a case")
         return
     lines = [
         (
@@ -52,6 +58,9 @@ def _say_cases(plan: StudyPlan, rows: list[dict[str, Any]]) -> None:
     ]
     say_table(lines, ("case", *columns.values(), "moved most by"))
     say_wrapped("in brackets the interval that the number of samples leaves open (95 %)")
+    say_wrapped(
+        "bands and what ends below a torque hold the model's own error; what ends a sample is told without it"
+    )
 
 
 def _say_leading(rows: list[dict[str, Any]]) -> None:
@@ -67,7 +76,10 @@ def _say_pairs(plan: StudyPlan, done: StudyDone) -> None:
     """Profiles against each other; the ones that the samples leave most open when there are many pairs."""
     if not done.odds:
         return
+    from contactfe.uncertainty import COMMON
+
     say("which delivers more, on the same samples")
+    say_wrapped(COMMON)
     shown = list(done.odds)
     if len(shown) > MOST_LINES:
         shown = sorted(shown, key=lambda row: abs(row["share_first_beats_second"] - 0.5))[:MOST_LINES]
@@ -88,7 +100,9 @@ def _leading(row: dict[str, Any]) -> str:
 
     if row["leading_input"] is None:
         return "-"
-    return f"{label_of(row['leading_input'])} ({_percent(row['leading_input_share'])} of the variance)"
+    return (
+        f"{label_of(row['leading_input'])} ({_percent(row['leading_input_share'])} of the inputs' variance)"
+    )
 
 
 def _odds(row: dict[str, Any], key: str) -> str:

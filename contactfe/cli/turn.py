@@ -11,7 +11,17 @@ import typer
 from contactfe import __version__
 from contactfe.cli.checks import checked_case, cores, folder_problems, read_case
 from contactfe.cli.head import say_head
-from contactfe.cli.output import number, said_first, say, say_json, say_table, say_wrapped, tell, tell_page
+from contactfe.cli.output import (
+    number,
+    said_first,
+    say,
+    say_json,
+    say_table,
+    say_wrapped,
+    tell,
+    tell_page,
+    told,
+)
 from contactfe.errors import InputError, Problem
 
 if TYPE_CHECKING:
@@ -93,8 +103,11 @@ def register(app: typer.Typer) -> None:
             if as_json:
                 say_json(record.to_dict(__version__) | more.to_dict(__version__))
             else:
-                _say_record(record, raw, units)
-                _say_more(more)
+                from contactfe.report.reader_units import reading
+
+                with reading(units, [record.torque_Nm]):
+                    _say_record(record, raw, units)
+                    _say_more(more)
         if out is not None:
             _write(record, out, kind, units, more)
 
@@ -162,7 +175,7 @@ def _say_record(record: CaseRecord, raw: dict[str, Any], units: Units) -> None:
     say()
     say("cautions")
     for caution in record.cautions():
-        say_wrapped(caution)
+        say_wrapped(told(caution))
     say(f"audit: {_audit(record)}")
     say(f"mesh: {_mesh(record)}")
     say("inputs not in the file, by rule")

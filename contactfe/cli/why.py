@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -11,13 +12,14 @@ import typer
 from contactfe import __version__
 from contactfe.cli.checks import checked_case, folder_problems
 from contactfe.cli.head import say_head
-from contactfe.cli.output import said_first, say, say_json, say_table, say_wrapped, tell
+from contactfe.cli.output import said_first, say, say_json, say_table, say_wrapped, tell, told
 
 if TYPE_CHECKING:
     from contactfe.explain import Comparison, Explanation
     from contactfe.inputs import CaseInput
 
 Picture = Literal["png", "svg", "pdf"]
+Shown = Literal["si", "inch"]
 
 
 def register(app: typer.Typer) -> None:
@@ -45,6 +47,16 @@ def register(app: typer.Typer) -> None:
             Path | None,
             typer.Option("--calibration", metavar="FILE", help="Constants that compare --calibrate wrote."),
         ] = None,
+        pulls: Annotated[
+            int | None,
+            typer.Option(
+                "--pulls",
+                metavar="N",
+                min=1,
+                max=20,
+                help="Pulls on the same corners; in the file [load] pulls.",
+            ),
+        ] = None,
         rotation: Annotated[
             float | None,
             typer.Option(
@@ -57,22 +69,31 @@ def register(app: typer.Typer) -> None:
             bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
         ] = False,
         kind: Annotated[Picture, typer.Option("--format", help="Of the pictures that --out writes.")] = "png",
+        units: Annotated[
+            Shown,
+            typer.Option("--units", help="Units shown: si, or inch (lbf ft, in, ksi). JSON stays SI."),
+        ] = "si",
     ) -> None:
         if rotation is not None and out is None:
             raise typer.BadParameter("it has no use without --out", param_hint="--rotation")
         problems = folder_problems(out) if out is not None else ()
         _, checked = checked_case(case, problems, calibration)
+        if pulls is not None:
+            checked = replace(checked, load=replace(checked.load, pulls=pulls))
         other = checked_case(against, (), calibration)[1] if against is not None else None
         found, comparison = _work(checked, other)
         with said_first():
             if as_json:
                 say_json(_record(found, comparison))
             else:
-                _say(found, comparison)
+                from contactfe.report.reader_units import reading
+
+                with reading(units, [found.record.torque_Nm]):
+                    _say(found, comparison)
         if out is not None:
             from contactfe.report import check_drawn, write_why_folder
 
-            written = write_why_folder(found, comparison, out, rotation, kind)
+            written = write_why_folder(found, comparison, out, rotation, kind, units)
             tell(f"written: {out} ({', '.join(path.name for path in written.paths)})")
             check_drawn(written.failures, str(out))
 
@@ -105,33 +126,51 @@ def _say(found: Explanation, comparison: Comparison | None) -> None:
 
     say_head(found.record)
     for line in words.governs(found):
-        say_wrapped(line, "  ")
+        say_wrapped(told(line), "  ")
     if found.modes.modes:
         say()
-        say("what leaves marks without ending the pull, or would hold alone, N m")
+        say("what leaves marks without ending the pull, or would hold alone")
         say_table(words.mode_rows(found.modes, ends=False))
         say()
         say("sequence of events")
         say_table(
-            [(f"{s.torque_Nm:.1f}", "N m", f"{s.rotation_deg:.2f}", "deg", s.words) for s in found.events]
+            [
+                (*words.torque_cells(s.torque_Nm), f"{s.rotation_deg:.2f}", "deg", told(s.words))
+                for s in found.events
+            ]
         )
         say()
         say(f"what would raise the {words.raised(found)} most")
         for line in words.helps(found):
-            say_wrapped(line)
+            say_wrapped(told(line))
         if others := words.shapes(found):
             say("and what the maker of the wrench could do")
             for line in others:
-                say_wrapped(line)
+                say_wrapped(told(line))
+    _say_further(words.further(found))
     if comparison is not None:
-        say()
-        say("what makes the difference")
-        first, last = words.difference(comparison)[0], words.difference(comparison)[1:]
-        say_wrapped(first, "  ")
-        say_table(words.share_rows(comparison))
-        for line in last:
-            say_wrapped(line, "  ")
+        _say_difference(comparison)
     say()
     say("cautions")
     for caution in found.cautions():
-        say_wrapped(caution)
+        say_wrapped(told(caution))
+
+
+def _say_further(sentences: list[str]) -> None:
+    if sentences:
+        say()
+        say("the next pull on the same corners")
+        for line in sentences:
+            say_wrapped(told(line), "  ")
+
+
+def _say_difference(comparison: Comparison) -> None:
+    from contactfe.report import why_words as words
+
+    say()
+    say("what makes the difference")
+    first, *last = words.difference(comparison)
+    say_wrapped(told(first), "  ")
+    say_table([tuple(map(told, row)) for row in words.share_rows(comparison)])
+    for line in last:
+        say_wrapped(told(line), "  ")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from contactfe.case import CaseRecord
+from contactfe.case import CaseRecord, PullSeries, solve_pulls
 from contactfe.explain.effects import ParameterEffect, effects
 from contactfe.explain.modes import Modes, failure_modes
 from contactfe.explain.sequence import Event, secant_stiffness, sequence_of_events, stored_energy
@@ -14,7 +14,8 @@ from contactfe.explain.shares import Comparison
 
 @dataclass(frozen=True, eq=False)
 class Explanation:
-    """Why a pull ends where it does. When the wrench turns freely, modes, events and effects are empty."""
+    """Why a pull ends where it does. When the wrench turns freely, modes, events and effects are empty; `pulls` are
+    those on the same corners that the case asks for beyond the first, None where it asks for none."""
 
     record: CaseRecord
     modes: Modes
@@ -22,6 +23,7 @@ class Explanation:
     effects: tuple[ParameterEffect, ...]
     stiffness_Nm_per_rad: float | None
     stored_energy_J: float | None
+    pulls: PullSeries | None = None
 
     @property
     def fracture_risk(self) -> bool:
@@ -64,6 +66,7 @@ class Explanation:
             "stiffness_Nm_per_rad": self.stiffness_Nm_per_rad,
             "stored_energy_J": self.stored_energy_J,
             "cautions": self.cautions(),
+            **({} if self.pulls is None else {"pulls": self.pulls.to_dict()}),
             "version": version,
         }
 
@@ -79,7 +82,7 @@ def explain(record: CaseRecord) -> Explanation:
         >>> explain(solve_case(case)).modes.governing.key
         'opening'
     """
-    modes = failure_modes(record)
+    modes, case = failure_modes(record), record.built.case
     return Explanation(
         record=record,
         modes=modes,
@@ -87,6 +90,7 @@ def explain(record: CaseRecord) -> Explanation:
         effects=effects(record),
         stiffness_Nm_per_rad=secant_stiffness(record),
         stored_energy_J=stored_energy(record),
+        pulls=solve_pulls(case, case.load.pulls, record) if case.load.pulls > 1 else None,
     )
 
 

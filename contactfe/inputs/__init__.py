@@ -2,7 +2,7 @@
 
 from contactfe.inputs.values import read_value
 
-from .calibration import CALIBRATED, Constant, constants_of, read_calibration
+from .calibration import CALIBRATED, MOST_SIGMA, Constant, calibrated_sigma, constants_of, read_calibration
 from .fields import FIELDS, FORMAT, TABLES, Field, field_of, fields_of
 from .files import SAME_IN_ANOTHER_WAY, load_case, parse_case, set_path
 from .model import GIVEN, CaseInput, ContactInput, FastenerInput, LoadInput, MeshInput, WrenchInput
@@ -20,6 +20,7 @@ __all__ = [
     "FORMAT",
     "GIVEN",
     "LARGEST",
+    "MOST_SIGMA",
     "SAME_IN_ANOTHER_WAY",
     "TABLES",
     "CaseInput",
@@ -33,6 +34,7 @@ __all__ = [
     "NotToml",
     "UnreadableFile",
     "WrenchInput",
+    "calibrated_sigma",
     "case_template",
     "check_keys",
     "constants_of",

@@ -16,6 +16,8 @@ from .schema import Checked
 CALIBRATED = ("contact.constraint_factor", "contact.friction")
 """Constants that a calibration may hold."""
 _ABOUT = ("format", "study", "readings", "readings_used", "error_before_percent", "error_after_percent")
+_SIGMA = "model_sigma"
+MOST_SIGMA = 1.0  # a factor of 3.6 each way in eight of ten readings
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,10 @@ def read_calibration(path: Path) -> tuple[Constant, ...]:
                 )
             else:
                 found.append(constant)
+        elif key == _SIGMA:
+            if _sigma(table) is None:
+                hint = f"the standard deviation of the logarithm, above 0 and up to {MOST_SIGMA:g}"
+                problems.append(Problem(_SIGMA, f"{table!r} is not a scatter", hint))
         elif key not in _ABOUT:
             known = ", ".join(CALIBRATED)
             problems.append(
@@ -80,6 +86,28 @@ def constants_of(raw: Mapping[str, Any], folder: Path | None) -> dict[str, Const
     own = contact if isinstance(contact, Mapping) else {}
     found = read_calibration((folder or Path()) / name)
     return {c.path: c for c in found if c.path.partition(".")[2] not in own}
+
+
+def calibrated_sigma(raw: Mapping[str, Any], folder: Path | None) -> tuple[float, str] | None:
+    """Sigma of the model's own error from the calibration that a raw case names, and the name of its file.
+
+    None where there is no calibration, where it holds none, or where the case writes one of its constants itself: what
+    the readings scatter about is then another model.
+    """
+    name = raw.get("calibration")
+    if not isinstance(name, str):
+        return None
+    path = (folder or Path()) / name
+    if len(constants_of(raw, folder)) < len(read_calibration(path)):
+        return None
+    sigma = _sigma(read_toml(path).get(_SIGMA))
+    return None if sigma is None else (sigma, Path(name).name)
+
+
+def _sigma(value: Any) -> float | None:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not 0.0 < value <= MOST_SIGMA:
+        return None
+    return float(value)
 
 
 def calibrated(checked: Checked, folder: Path | None) -> tuple[Checked, dict[str, str], list[str]]:

@@ -12,8 +12,10 @@ from matplotlib.patches import Patch
 from numpy.typing import NDArray
 
 from contactfe.inputs import field_of
+from contactfe.report.reader_axis import show_unit
+from contactfe.report.reader_units import in_words, reader, text_of
 from contactfe.report.style import CAUTION, COLOURS, GREY, INK, LINES, MARKERS, SOFT, blank, foot, styled
-from contactfe.uncertainty import Band, Comparison, Crossover, comparison_words, label_of
+from contactfe.uncertainty import Band, Comparison, Crossover, comparison_words, label_of, probability_below
 from contactfe.units import KINDS
 
 Array = NDArray[np.float64]
@@ -28,19 +30,19 @@ def band_figures(
     target_Nm: float | None = None,
 ) -> dict[str, Figure]:
     """Return every figure there is to draw, by the name of its file."""
-    figures = {"band.png": band_figure(found, target_Nm)}
+    figures = {"band": band_figure(found, target_Nm)}
     if found.one_at_a_time:
-        figures["one-at-a-time.png"] = tornado_figure(found)
+        figures["one-at-a-time"] = tornado_figure(found)
     if comparison is not None:
-        figures["comparison.png"] = comparison_figure(comparison)
+        figures["comparison"] = comparison_figure(comparison)
     if crossover is not None:
-        figures["crossover.png"] = crossover_figure(crossover)
+        figures["crossover"] = crossover_figure(crossover)
     return figures
 
 
 @styled
 def band_figure(found: Band, target_Nm: float | None = None) -> Figure:
-    """Return the share of samples that end below a torque, with median and 10 to 90 % band.
+    """Return the share of pulls that end below a torque, with median and 10 to 90 % band, and that of the samples alone.
 
     A target torque and the band in which the bolt twists off are drawn where they are known.
     """
@@ -48,44 +50,69 @@ def band_figure(found: Band, target_Nm: float | None = None) -> Figure:
     draw_band(found, ax)
     if target_Nm is not None:
         ax.axvline(target_Nm, color=INK, lw=1.0, ls=LINES[1])
-        ax.text(target_Nm, 1.02, f"target {target_Nm:.3g}", ha="center", va="bottom", fontsize=8, color=INK)
+        ax.text(
+            target_Nm,
+            1.02,
+            f"target {text_of(target_Nm, 'N·m')}",
+            ha="center",
+            va="bottom",
+            fontsize=8,
+            color=INK,
+        )
     held = found.ends.held_Nm
     if held is not None:
         low, high = float(held.min()), float(held.max())
-        label = f"{found.ends.held} twists off: {low:.3g} to {high:.3g} N·m"
+        label = f"{found.ends.held} twists off: {_reach(low, high)}"
         ax.axvspan(low, high, color=TWIST, alpha=0.25, lw=0, hatch="//", label=label)
     ax.legend(loc="upper left", frameon=True, framealpha=1.0, edgecolor="none")
     return figure
 
 
 @styled
-def draw_band(found: Band, ax: Axes) -> None:
-    """Draw the cumulated share of samples against torque on given axes."""
+def draw_band(found: Band, ax: Axes) -> Axes:
+    """Draw the cumulated share against torque on given axes and return them: of pulls with the model's own error, and of
+    the samples."""
     torque = np.sort(found.torque_Nm[found.known])
     share = (np.arange(len(torque)) + 0.5) / len(torque)
-    band = f"10 to 90 %: {found.low_Nm:.3g} to {found.high_Nm:.3g} N·m"
+    band = f"10 to 90 %: {_reach(found.low_Nm, found.high_Nm)}"
     ax.axvspan(found.low_Nm, found.high_Nm, color=GREY, lw=0, label=band)
-    ax.plot(torque, share, color=COLOURS[0], marker=".", ms=4, lw=1.2, label="samples")
-    ax.axvline(found.median_Nm, color=COLOURS[0], lw=1.0, label=f"median {found.median_Nm:.3g} N·m")
+    sigma = found.sigma[found.known]
+    if sigma.any():
+        ends = [found.quantile_Nm(p) for p in (0.002, 0.998)]
+        at = np.linspace(0.9 * ends[0], ends[1], 200)
+        pulls = [probability_below(found.torque_Nm[found.known], sigma, t) for t in at]
+        ax.plot(at, pulls, color=COLOURS[0], lw=1.6, label="with the model's own error")
+    ax.plot(
+        torque, share, color=COLOURS[5], marker=".", ms=4, lw=0.8, ls=LINES[1], label="inputs alone: samples"
+    )
+    ax.axvline(found.median_Nm, color=COLOURS[0], lw=1.0, label=f"median {text_of(found.median_Nm, 'N·m')}")
     if math.isfinite(found.nominal_Nm):
-        label = f"plain case {found.nominal_Nm:.3g} N·m"
+        label = f"plain case {text_of(found.nominal_Nm, 'N·m')}"
         ax.axvline(found.nominal_Nm, color=COLOURS[2], lw=1.4, ls=LINES[3], label=label)
-    ax.set_xlabel("torque (N·m)")
-    ax.set_ylabel("share of samples below")
+    show_unit(ax.xaxis, "torque", "N·m")
+    ax.set_ylabel("share below")
     ax.set_ylim(0.0, 1.0)
     ax.set_xlim(left=0.0)
     ax.grid(True)
+    return ax
 
 
 @styled
 def tornado_figure(found: Band) -> Figure:
     """Return what each input moves by itself, from 10 % to 90 % of its distribution, the largest on top."""
-    items = sorted(found.one_at_a_time, key=lambda item: item.spread_Nm)
-    figure = blank(7.8, 1.7 + 0.42 * max(len(items), 1))
+    figure = blank(7.8, 1.7 + 0.42 * max(len(found.one_at_a_time), 1))
     height = figure.get_figheight()
-    ax = figure.add_axes((0.27, 0.72 / height, 0.70, 1.0 - 1.5 / height))
+    draw_tornado(found, figure.add_axes((0.27, 0.72 / height, 0.70, 1.0 - 1.5 / height)))
     title = f"{found.name}: one input at a time"
     figure.text(0.012, 1.0 - 0.12 / height, title, fontsize=12, fontweight="bold", va="top")
+    foot(figure, CAUTION)
+    return figure
+
+
+@styled
+def draw_tornado(found: Band, ax: Axes) -> Axes:
+    """Draw what each input moves by itself on given axes and return them."""
+    items = sorted(found.one_at_a_time, key=lambda item: item.spread_Nm)
     by_path = {item.path: item for item in found.inputs}
     middle = found.median_case_Nm
     for k, item in enumerate(items):
@@ -103,7 +130,7 @@ def tornado_figure(found: Band) -> Figure:
         for (value, torque, _, _), side in zip(bars, (-1, 1), strict=True):
             at = min(torque, middle) if side < 0 else max(torque, middle)
             ax.annotate(
-                shown.show(value),
+                in_words(shown.show(value)),
                 (at, k),
                 xytext=(4 * side, 0),
                 textcoords="offset points",
@@ -114,7 +141,8 @@ def tornado_figure(found: Band) -> Figure:
             )
     ax.axvline(middle, color=INK, lw=1.0)
     ax.set_yticks(range(len(items)), [label_of(item.path) for item in items])
-    ax.set_xlabel(f"torque (N·m); all at their medians: {found.median_case_Nm:.4g}")
+    label = show_unit(ax.xaxis, "torque", "N·m")
+    ax.set_xlabel(f"{label}; all at their medians: {reader().number(middle, 'N·m')}")
     ends = [t for item in items for t in (item.low_Nm, item.high_Nm)] or [found.median_case_Nm]
     room = 0.22 * max(max(ends) - min(ends), 1e-3 * found.median_case_Nm)
     ax.set_xlim(min(ends) - room, max(ends) + room)
@@ -124,8 +152,7 @@ def tornado_figure(found: Band) -> Figure:
         Patch(fc=COLOURS[1], hatch="//", ec="white", label="input at 90 %"),
     ]
     ax.legend(handles=handles, loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, borderaxespad=0.1)
-    foot(figure, CAUTION)
-    return figure
+    return ax
 
 
 @styled
@@ -142,8 +169,8 @@ def comparison_figure(found: Comparison) -> Figure:
     ax.set_xlim(0.0, top)
     ax.set_ylim(0.0, top)
     ax.set_aspect("equal")
-    ax.set_xlabel(f"torque of {found.second.name} (N·m)")
-    ax.set_ylabel(f"torque of {found.first.name} (N·m)")
+    show_unit(ax.xaxis, f"torque of {found.second.name}", "N·m")
+    show_unit(ax.yaxis, f"torque of {found.first.name}", "N·m")
     ax.grid(True)
     ax.legend(loc="lower right", frameon=True, framealpha=1.0, edgecolor="none")
     words = comparison_words(found)
@@ -164,7 +191,14 @@ def crossover_figure(found: Crossover) -> Figure:
         low, middle, high = np.quantile(torque, [0.1, 0.5, 0.9], axis=0)
         colour = COLOURS[0 if k == 0 else 5]
         ax.fill_between(x, low, high, color=colour, alpha=0.18, lw=0)
-        ax.plot(x, middle, color=colour, marker=MARKERS[k], ls=LINES[k], label=f"{name}: median, 10 to 90 %")
+        ax.plot(
+            x,
+            middle,
+            color=colour,
+            marker=MARKERS[k],
+            ls=LINES[k],
+            label=f"{name}: median, 10 to 90 % of samples",
+        )
     place = found.place()
     if place is not None:
         middle, low, high = (v / factor for v in place)
@@ -173,11 +207,16 @@ def crossover_figure(found: Crossover) -> Figure:
         ax.axvline(middle, color=INK, lw=1.0, ls=LINES[3])
     unit = f" ({KINDS[kind].shown})" if kind in KINDS else ""
     ax.set_xlabel(label_of(found.path) + unit)
-    ax.set_ylabel("torque (N·m)")
+    show_unit(ax.yaxis, "torque", "N·m")
     ax.set_ylim(bottom=0.0)
     ax.grid(True)
     ax.legend(loc="upper right", frameon=True, framealpha=1.0, edgecolor="none")
     return figure
+
+
+def _reach(low: float, high: float) -> str:
+    """Two torques with the unit of the reader."""
+    return f"{reader().number(low, 'N·m')} to {reader().number(high, 'N·m')} {reader().scale('N·m')[1]}"
 
 
 def _kind(path: str) -> Any:

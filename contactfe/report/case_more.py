@@ -11,8 +11,16 @@ from contactfe.case import NOT_PILED, PullSeries
 from contactfe.report.attempts import Attempts
 from contactfe.report.band_figures import band_figure
 from contactfe.report.pulls_figure import pulls_figure
-from contactfe.report.words import number
-from contactfe.uncertainty import Band, band_record, band_words, ends_words, plain_words, sensitivity
+from contactfe.report.reader_units import reader
+from contactfe.uncertainty import (
+    Band,
+    band_record,
+    band_words,
+    ends_words,
+    inputs_words,
+    plain_words,
+    sensitivity,
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,9 +53,12 @@ class CaseMore:
         """Headings with their sentences, for the page."""
         found = []
         if self.band is not None:
-            told = [band_words(self.band), ends_words(self.band), plain_words(self.band), *self.band.cautions]
-            if self.band.inputs:
-                told.insert(3, sensitivity(self.band).sentence())
+            band = self.band
+            told = [band_words(band), inputs_words(band), ends_words(band), plain_words(band)]
+            if band.inputs:
+                shares = sensitivity(band)
+                told += [shares.sentence(), shares.group_sentence()]
+            told += band.cautions
             found.append(("Band", [text for text in told if text]))
         if self.pulls is not None:
             found.append(("Further pulls on the same corners", [*self.pulls.sentences(), NOT_PILED]))
@@ -60,7 +71,7 @@ class CaseMore:
         return [
             [
                 str(row["pull"]),
-                number(row["torque_Nm"]),
+                reader().number(row["torque_Nm"], "N·m"),
                 f"{100 * row['left']:.0f}",
                 str(row["ended_by"]).replace("-", " "),
                 f"{100 * row['rounding_before']:.0f}",

@@ -18,11 +18,12 @@ from contactfe.report.case_more import CaseMore
 from contactfe.report.case_words import end_sentence, headline, limit_rows, model_words
 from contactfe.report.curve import curve_figure
 from contactfe.report.drawing import drawing_figure
-from contactfe.report.inputs import input_tables
+from contactfe.report.flanks import flanks_figure
+from contactfe.report.inputs import InputRow, input_tables
 from contactfe.report.page import Picture, picture, render, sha256_of
 from contactfe.report.pair import pair_makers
 from contactfe.report.player import player_view
-from contactfe.report.reader_units import Units, shown
+from contactfe.report.reader_units import Units, in_words, reader, reading, shown, text_of
 from contactfe.report.style import data_uri
 from contactfe.report.words import case_words, number, plain
 
@@ -48,8 +49,8 @@ _IN_LIMITS = ("turns_freely", "ended_by", "twist_off_low_Nm", "twist_off_high_Nm
 
 MORE_TEXTS = {
     "band": (
-        "Share of the samples that end below a torque.",
-        "Cumulated share of samples against torque, with median, 10 to 90 % band and the plain case.",
+        "Share of pulls that end below a torque, with the model's own error, and of the samples without it.",
+        "Cumulated share of pulls and of samples against torque, with median, 10 to 90 % band and the plain case.",
     ),
     "pulls": (
         "Torque of each pull, and the corner before and after it.",
@@ -61,13 +62,16 @@ MORE_TEXTS = {
 
 def case_figures(record: CaseRecord, attempts: Attempts | None = None) -> dict[str, Figure]:
     """Draw the figures of a case by name: "curve", "pair" at the end of the pull, "pair-at-slip" where that differs,
-    "drawing". With `attempts` one that fails is left out and noted there.
+    "flanks" unless it turns freely, "drawing". With `attempts` one that fails is left out and noted there.
     """
-    makers: dict[str, Callable[[], Figure]] = {"curve": lambda: curve_figure(record), **pair_makers(record)}
+    makers: dict[str, Callable[[], Figure | None]] = {
+        "curve": lambda: curve_figure(record),
+        **pair_makers(record),
+    }
+    if not record.estimate.turns_freely:
+        makers["flanks"] = lambda: flanks_figure(record)
     makers["drawing"] = lambda: drawing_figure(record.built.case)
-    if attempts is None:
-        return {name: make() for name, make in makers.items()}
-    drawn = {name: attempts.draw(name, make) for name, make in makers.items()}
+    drawn = {name: make() if attempts is None else attempts.draw(name, make) for name, make in makers.items()}
     return {name: figure for name, figure in drawn.items() if figure is not None}
 
 
@@ -99,28 +103,42 @@ def case_view(
     more: CaseMore | None = None,
 ) -> dict[str, Any]:
     """Return all that the page of a case shows, as plain values that go into a file."""
+    with reading(units, [record.torque_Nm]):
+        return _view(record, version, figures, attempts, more or CaseMore())
+
+
+def _view(
+    record: CaseRecord,
+    version: str,
+    figures: Mapping[str, Figure] | None,
+    attempts: Attempts | None,
+    more: CaseMore,
+) -> dict[str, Any]:
     figures = case_figures(record, attempts) if figures is None else figures
-    more = more or CaseMore()
     case, early = record.built.case, record.estimate.early
     player = player_view(record) if attempts is None else attempts.draw("player", lambda: player_view(record))
     return {
         "title": case.name,
-        "words": f"{case_words(case)}; the wrench turns {case.load.direction}",
+        "words": f"{in_words(case_words(case))}; the wrench turns {case.load.direction}",
         "held": record.held,
-        "headline": headline(record, units),
-        "ended": end_sentence(record, units),
-        "limits": [asdict(row) for row in limit_rows(record, units)],
-        "answers": _answers(record, units),
-        "more": [{"heading": heading, "told": told} for heading, told in more.sentences()],
+        "headline": headline(record),
+        "ended": end_sentence(record),
+        "limits": [asdict(row) for row in limit_rows(record)],
+        "answers": _answers(record),
+        "more": [
+            {"heading": heading, "told": [in_words(text) for text in told]}
+            for heading, told in more.sentences()
+        ],
         "pulls": more.pull_rows(),
         "early": _early_note(early.torque_Nm) if early else "",
-        "cautions": record.cautions(),
+        "cautions": [in_words(text) for text in record.cautions()],
         "player": asdict(player) if player else None,
         "figures": [asdict(one) for one in _pictures(record, figures)],
-        "inputs": {name: [asdict(row) for row in rows] for name, rows in input_tables(case).items()},
+        "inputs": {name: [_input(row) for row in rows] for name, rows in input_tables(case).items()},
         "audit": _audit_rows(record),
         "solved": len(record.curve.solutions),
         "mesh_columns": list(_MESH.values()),
+        "torque_unit": reader().scale("N·m")[1],
         "meshes": _mesh_rows(record),
         "json_address": data_uri(record_json(record, version, more).encode(), "application/json"),
         "csv_address": data_uri(curve_csv(record).encode(), "text/csv"),
@@ -144,7 +162,7 @@ def curve_csv(record: CaseRecord) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _answers(record: CaseRecord, units: Units) -> list[Mapping[str, str]]:
+def _answers(record: CaseRecord) -> list[Mapping[str, str]]:
     """The numbers of the case that stand in no other table of the page."""
     values = record.answers()
     rows: list[Mapping[str, str]] = []
@@ -154,27 +172,35 @@ def _answers(record: CaseRecord, units: Units) -> list[Mapping[str, str]]:
             continue
         text, unit = ("none" if value is None else str(value)), answer.unit
         if isinstance(value, float | int) and not isinstance(value, bool):
-            text, unit = shown(float(value), answer.unit, units)
+            text, unit = shown(float(value), answer.unit)
         rows.append({"label": answer.label, "value": text, "unit": unit, "meaning": answer.meaning})
     return rows
 
 
+def _input(row: InputRow) -> dict[str, str]:
+    return {key: in_words(text) for key, text in asdict(row).items()}
+
+
 def _early_note(torque: float) -> str:
-    return f"Spread, flank pressure and flank stress are read at {number(torque)} N·m, early in the curve."
+    return (
+        f"Spread, flank pressure and flank stress are read at {text_of(torque, 'N·m')}, early in the curve."
+    )
 
 
 def _pictures(record: CaseRecord, figures: Mapping[str, Figure]) -> list[Picture]:
-    drawing = f"Drawing of {case_words(record.built.case)}, square in the opening, with its dimensions in mm."
+    drawing = f"Drawing of {case_words(record.built.case)}, square in the opening, with its dimensions."
     found = []
     for name, figure in figures.items():
         if name.startswith("pair"):
             found.append(picture(figure, name, _pair_texts(record, name), "png"))
         elif name == "curve":
             found.append(picture(figure, name, _curve_texts(record), png=True))
+        elif name == "flanks":
+            found.append(picture(figure, name, _flank_texts(record), png=True))
         elif name in MORE_TEXTS:
             found.append(picture(figure, name, MORE_TEXTS[name], png=True))
         else:
-            texts = ("The pair at zero rotation with its dimensions in mm.", drawing)
+            texts = ("The pair at zero rotation with its dimensions.", in_words(drawing))
             found.append(picture(figure, name, texts, png=True))
     return found
 
@@ -189,8 +215,17 @@ def _curve_texts(record: CaseRecord) -> tuple[str, str]:
         return caption, "Torque against rotation: no torque at any rotation, the wrench turns freely."
     return caption, (
         f"{headline(record)} and {number(record.rotation_deg or 0.0)} deg; free play to "
-        f"{number(e.free_play_deg or 0.0)} deg, onset at {number(e.onset_torque_Nm or 0.0)} N·m, slip at "
-        f"{number(e.slip_torque_Nm)} N·m and {number(e.slip_rotation_deg or 0.0)} deg."
+        f"{number(e.free_play_deg or 0.0)} deg, onset at {text_of(e.onset_torque_Nm or 0.0, 'N·m')}, slip at "
+        f"{text_of(e.slip_torque_Nm, 'N·m')} and {number(e.slip_rotation_deg or 0.0)} deg."
+    )
+
+
+def _flank_texts(record: CaseRecord) -> tuple[str, str]:
+    where = "at slip" if record.ended_by == "grip" else "where the pull ends"
+    caption = f"Pressure along each flat {where}, with the share of the load that the flat carries."
+    return (
+        caption,
+        f"Chart. {caption} One row for each flat, numbered as in the section; crushed parts hatched.",
     )
 
 
@@ -202,11 +237,12 @@ def _pair_texts(record: CaseRecord, name: str) -> tuple[str, str]:
             "Section of wrench and fastener as they stand, square; the corners pass the opening.",
         )
     at_slip = name != "pair" or record.ended_by == "grip"
-    where = "at slip" if at_slip else f"at {number(record.torque_Nm)} N·m, where the pull ends"
-    crushed = f"; {number(e.crushed_length_mm or 0.0)} mm of surface is crushed" if at_slip else ""
+    where = "at slip" if at_slip else f"at {text_of(record.torque_Nm, 'N·m')}, where the pull ends"
+    crushed = f"; {text_of(e.crushed_length_mm or 0.0, 'mm')} of surface is crushed" if at_slip else ""
+    unit = reader().scale("MPa")[1]
     return (
         f"The pair {where}, in the frame of the wrench's head; percentages: load share of each flat.",
-        f"Section of wrench and fastener {where} with von Mises stress in MPa and pressure on the flanks{crushed}.",
+        f"Section of wrench and fastener {where} with von Mises stress in {unit} and pressure on the flanks{crushed}.",
     )
 
 

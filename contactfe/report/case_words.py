@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from contactfe.case import ENDS, CaseRecord, Limit
-from contactfe.report.reader_units import Units, both, shown
+from contactfe.report.reader_units import Units, both, in_words, text_of
 from contactfe.report.words import case_words, number
 
 LIMIT_NAMES = {
@@ -29,14 +29,14 @@ class LimitRow:
     ends: bool
 
 
-def headline(record: CaseRecord, units: Units = "si") -> str:
+def headline(record: CaseRecord, units: Units | None = None) -> str:
     """Return what the pair delivers and what ends it, in a few words: "Slips at 103.2 N·m (76.1 lbf·ft)"."""
     if record.ended_by == "turns-freely":
         return "Turns freely: it does not grip"
     return f"{ENDS[record.ended_by].headline} {both(record.torque_Nm, units)}"
 
 
-def end_sentence(record: CaseRecord, units: Units = "si") -> str:
+def end_sentence(record: CaseRecord, units: Units | None = None) -> str:
     """Return by what margin the next limit follows, "" where nothing does."""
     following, margin = record.next_limit, record.margin
     if following is None or following.torque_Nm is None or margin is None:
@@ -45,23 +45,23 @@ def end_sentence(record: CaseRecord, units: Units = "si") -> str:
     return f"Next limit: {name} at {both(following.torque_Nm, units)}, {100 * margin:.0f} % higher."
 
 
-def limit_rows(record: CaseRecord, units: Units = "si") -> list[LimitRow]:
+def limit_rows(record: CaseRecord, units: Units | None = None) -> list[LimitRow]:
     """Return the limits, the lowest torque first, each with its margin over the torque delivered."""
     return [_limit_row(record, limit, units) for limit in record.limits]
 
 
-def _limit_row(record: CaseRecord, limit: Limit, units: Units) -> LimitRow:
+def _limit_row(record: CaseRecord, limit: Limit, units: Units | None) -> LimitRow:
     ends = limit is record.limits[0]
-    torque = "not known" if limit.torque_Nm is None else " ".join(shown(limit.torque_Nm, "N·m", units))
+    torque = "not known" if limit.torque_Nm is None else text_of(limit.torque_Nm, "N·m", units)
     band = ""
     if limit.band_Nm is not None:
-        band = " to ".join(" ".join(shown(value, "N·m", units)) for value in limit.band_Nm)
+        band = " to ".join(text_of(value, "N·m", units) for value in limit.band_Nm)
     over = "" if limit.torque_Nm is None else f"{100 * (limit.torque_Nm / record.torque_Nm - 1):+.0f} %"
     rotation = "beyond slip" if limit.rotation_deg is None else number(limit.rotation_deg)
     if limit.torque_Nm is None:
         rotation = ""
     name, margin = LIMIT_NAMES[limit.kind], "ends the pull" if ends else over
-    return LimitRow(name, torque, band, rotation, margin, limit.note, ends)
+    return LimitRow(name, torque, band, rotation, margin, in_words(limit.note, units), ends)
 
 
 def model_words(record: CaseRecord) -> str:
@@ -69,11 +69,11 @@ def model_words(record: CaseRecord) -> str:
     case = record.built.case
     return (
         f"Two-dimensional sections in plane {case.contact.plane}, linear elasticity, contact pressure "
-        f"at most {number(record.built.law.cap)} MPa, friction {case.contact.friction:g}; "
+        f"at most {text_of(record.built.law.cap, 'MPa')}, friction {case.contact.friction:g}; "
         "torque over the engaged depth."
     )
 
 
-def header(record: CaseRecord) -> str:
+def header(record: CaseRecord, units: Units | None = None) -> str:
     """Return what is turned with what, and what is held below the head."""
-    return f"{case_words(record.built.case)}; held below the head: {record.held}"
+    return f"{in_words(case_words(record.built.case), units)}; held below the head: {record.held}"

@@ -12,9 +12,10 @@ from matplotlib.figure import Figure
 
 from contactfe.case import ENDS, SAFETY
 from contactfe.report.page import picture, render
+from contactfe.report.reader_units import both
 from contactfe.report.rows import Row, end_of, torque_of, value_of, value_words
 from contactfe.report.style import CAUTION, COLOURS, LINES, MARKERS, SOFT, blank, foot, heading, styled
-from contactfe.report.words import both_torques, number
+from contactfe.report.words import number
 from contactfe.study import label
 
 
@@ -54,7 +55,7 @@ def cases_page(stored: Sequence[Stored], version: str) -> str:
         )
         for name, found in records
     ]
-    head = f"{best[0]} delivers most: {both_torques(best[1]['torque_Nm'])}"
+    head = f"{best[0]} delivers most: {both(best[1]['torque_Nm'])}"
     heads = [
         "torque (N·m)",
         "ended by",

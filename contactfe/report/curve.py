@@ -3,18 +3,27 @@
 from __future__ import annotations
 
 import math
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
+from matplotlib.transforms import Bbox
+from numpy.typing import NDArray
 
 from contactfe.case import ENDS, CaseRecord
 from contactfe.report.case_words import header
+from contactfe.report.labels import Label, place_labels
+from contactfe.report.reader_axis import show_unit
+from contactfe.report.reader_units import Reader, both, reader, text_of
 from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, blank, foot, heading, styled
-from contactfe.report.words import LBF_FT, imperial, length, number
+from contactfe.report.words import LBF_FT, LEAST_FT, length, number
 from contactfe.turn import bearing_depth, smooth_through
+
+Array = NDArray[np.float64]
+
+MARK = 6.0  # pixels round a marked point that no label covers
 
 
 @styled
@@ -29,19 +38,17 @@ def curve_figure(record: CaseRecord) -> Figure:
 
 
 @styled
-def draw_curve(record: CaseRecord, ax: Axes) -> None:
+def draw_curve(record: CaseRecord, ax: Axes) -> Axes:
     """Draw the curve on given axes: full up to the torque delivered, dashed beyond; free play shaded, onset, the end of
-    the pull and, where it lies beyond that, slip marked with their values."""
+    the pull and, where it lies beyond that, slip marked with their values. Returns the axes."""
     depth = bearing_depth(record.built.case)
     ax.set_xlabel("rotation of the wrench's head (deg)")
-    ax.set_ylabel(f"torque over {length(depth)} mm engaged depth (N·m)")
     ax.grid(True)
-    inch = ax.secondary_yaxis("right", functions=(_to_inch, _from_inch))
-    inch.set_ylabel("torque (lbf·ft)")
     e = record.estimate
     if e.turns_freely or e.slip_torque_Nm is None:
         _draw_free(ax)
-        return
+        _scales(ax, depth, LEAST_FT * LBF_FT)
+        return ax
     rotation = np.degrees(record.curve.rotation)
     play = e.free_play_deg or 0.0
     top = max(e.slip_torque_Nm, float(record.curve.torque.max()))
@@ -57,21 +64,40 @@ def draw_curve(record: CaseRecord, ax: Axes) -> None:
     right = 1.04 * float(rotation.max())
     ax.set_xlim(0.0, right)
     ax.set_ylim(0.0, 1.22 * top if top > 0 else 1.0)
-    if e.onset_torque_Nm is not None and e.onset_torque_Nm < record.torque_Nm:
-        _mark_onset(ax, e.onset_rotation_deg, e.onset_torque_Nm)
-    _mark_end(ax, record, right)
-    if record.ended_by != "grip":
-        _mark_slip(ax, e.slip_rotation_deg, e.slip_torque_Nm, right)
+    _scales(ax, depth, top)
     band = Patch(color=GREY, label=f"free play {number(play)}° each way")
-    ax.legend(handles=[band], loc="lower right", frameon=True, framealpha=1.0, edgecolor="none")
+    legend = ax.legend(handles=[band], loc="lower right", frameon=True, framealpha=1.0, edgecolor="none")
+    labels = [*_end_label(ax, record, right), *_onset_label(ax, record), *_slip_label(ax, record, right)]
+    place_labels(ax, labels, _drawn(record), [legend.get_window_extent(), *_points(ax, labels)])
+    return ax
 
 
-def _to_inch(torque: Any) -> Any:
-    return np.asarray(torque) / LBF_FT
+def _drawn(record: CaseRecord) -> Array:
+    """Points along the drawn curve, for labels to keep away from."""
+    along = np.linspace(float(record.curve.rotation.min()), float(record.curve.rotation.max()), 200)
+    order = np.argsort(record.curve.rotation)
+    torque = np.interp(along, record.curve.rotation[order], record.curve.torque[order])
+    return np.column_stack([np.degrees(along), torque])
 
 
-def _from_inch(torque: Any) -> Any:
-    return np.asarray(torque) * LBF_FT
+def _points(ax: Axes, labels: Sequence[Label]) -> list[Bbox]:
+    """The marked points as boxes in pixels: no label stands on one."""
+    return [
+        Bbox.from_bounds(x - MARK, y - MARK, 2 * MARK, 2 * MARK)
+        for x, y in (ax.transData.transform(label.at) for label in labels)
+    ]
+
+
+def _scales(ax: Axes, depth: float, top: float) -> None:
+    """Torque on both sides: the reader's unit on the left, the other one on the right."""
+    words = f"torque over {text_of(depth, 'mm') if reader().units == 'inch' else f'{length(depth)} mm'} engaged depth"
+    show_unit(ax.yaxis, words, "N·m", top)
+    inch = Reader("inch", top < LEAST_FT * LBF_FT)
+    factor, name = inch.scale("N·m") if reader().units == "si" else (1.0, "N·m")
+    other = ax.secondary_yaxis(
+        "right", functions=(lambda v: np.asarray(v) / factor, lambda v: np.asarray(v) * factor)
+    )
+    other.set_ylabel(f"torque ({name})")
 
 
 def _draw_free(ax: Axes) -> None:
@@ -85,42 +111,34 @@ def _draw_free(ax: Axes) -> None:
     )
 
 
-def _mark_onset(ax: Axes, rotation: float | None, torque: float | None) -> None:
-    if rotation is None or torque is None or not math.isfinite(torque):
-        return
+def _onset_label(ax: Axes, record: CaseRecord) -> list[Label]:
+    e = record.estimate
+    rotation, torque = e.onset_rotation_deg, e.onset_torque_Nm
+    if rotation is None or torque is None or not math.isfinite(torque) or torque >= record.torque_Nm:
+        return []
     ax.plot([rotation], [torque], "s", color=COLOURS[5], ms=7, zorder=5)
-    ax.annotate(
-        f"onset {number(torque)} N·m\nat {number(rotation)}°",
-        (rotation, torque),
-        xytext=(11, -5),
-        textcoords="offset points",
-        ha="left",
-        va="top",
-        color=INK,
-    )
+    text = f"onset {text_of(torque, 'N·m')}\nat {number(rotation)}°"
+    return [Label(text, (rotation, torque), {"color": INK}, ((11, -5, "left", "top"),))]
 
 
-def _mark_end(ax: Axes, record: CaseRecord, right: float) -> None:
+def _end_label(ax: Axes, record: CaseRecord, right: float) -> list[Label]:
     rotation, torque = record.rotation_deg, record.torque_Nm
     if rotation is None:
-        return
+        return []
     ax.plot([rotation, rotation, 0.0], [0.0, torque, torque], color=SOFT, lw=0.8, ls=(0, (4, 3)), zorder=2)
     ax.plot([rotation], [torque], "o", color=COLOURS[0], ms=9, mec="white", zorder=5)
-    text = f"{ENDS[record.ended_by].event.split(':')[0]}\n{number(torque)} N·m ({imperial(torque)}) at {number(rotation)}°"
+    text = f"{ENDS[record.ended_by].event.split(':')[0]}\n{both(torque)} at {number(rotation)}°"
     side = "right" if rotation > 0.6 * right else "center" if rotation > 0.25 * right else "left"
-    ax.annotate(
-        text, (rotation, torque), xytext=(0, 9), textcoords="offset points", ha=side, va="bottom",
-        fontsize=10.5, fontweight="bold",
-    )  # fmt: skip
+    look = {"fontsize": 10.5, "fontweight": "bold"}
+    return [Label(text, (rotation, torque), look, ((0, 9, side, "bottom"),))]
 
 
-def _mark_slip(ax: Axes, rotation: float | None, torque: float | None, right: float) -> None:
+def _slip_label(ax: Axes, record: CaseRecord, right: float) -> list[Label]:
     """Slip, where the pull ends before it."""
-    if rotation is None or torque is None:
-        return
+    rotation, torque = record.estimate.slip_rotation_deg, record.estimate.slip_torque_Nm
+    if record.ended_by == "grip" or rotation is None or torque is None:
+        return []
     ax.plot([rotation], [torque], "o", mfc="white", mec=COLOURS[0], mew=1.6, ms=8, zorder=5)
-    ax.annotate(
-        f"slip would come at {number(torque)} N·m, {number(rotation)}°",
-        (rotation, torque), xytext=(0, -10), textcoords="offset points", ha="right" if rotation > 0.5 * right else "left",
-        va="top", color=INK,
-    )  # fmt: skip
+    side = "right" if rotation > 0.5 * right else "left"
+    text = f"slip would come at {text_of(torque, 'N·m')}, {number(rotation)}°"
+    return [Label(text, (rotation, torque), {"color": INK}, ((0, -10, side, "top"), (0, 9, side, "bottom")))]

@@ -16,7 +16,7 @@ from contactfe.mesh import SectionMesh, write_fields
 from contactfe.report.attempts import Attempts
 from contactfe.report.case_more import CaseMore
 from contactfe.report.case_page import case_figures, case_view, curve_csv, page_of, record_json
-from contactfe.report.reader_units import Units
+from contactfe.report.reader_units import Units, reading
 from contactfe.report.state import BodyState, SlipState, end_state
 from contactfe.report.style import save
 
@@ -49,7 +49,7 @@ class Written:
 
 
 NUMBERS = ("case.json", "curve.csv", "fields.vtu")
-PICTURES = ("curve", "pair", "pair-at-slip", "drawing")
+PICTURES = ("curve", "pair", "pair-at-slip", "flanks", "drawing")
 PAGE, VIEW = "case.html", "page.json"
 
 
@@ -87,6 +87,14 @@ def _write_numbers(record: CaseRecord, folder: Path, version: str, more: CaseMor
 
 
 def _write_pictures(
+    record: CaseRecord, folder: Path, told: tuple[str, str, Units], attempts: Attempts, more: CaseMore
+) -> None:
+    version, kind, units = told
+    with reading(units, [record.torque_Nm]):
+        _draw(record, folder, (version, kind, units), attempts, more)
+
+
+def _draw(
     record: CaseRecord, folder: Path, told: tuple[str, str, Units], attempts: Attempts, more: CaseMore
 ) -> None:
     version, kind, units = told

@@ -11,7 +11,7 @@ from typing import Any
 from contactfe.errors import ContactFEError
 from contactfe.inputs import CaseInput, FastenerInput, field_of, to_dict
 from contactfe.materials import elastic_source, material
-from contactfe.report.words import plain
+from contactfe.report.words import grade_words, plain
 from contactfe.standards import grade, opening_limits, size
 from contactfe.units import KINDS, parse_quantity
 
@@ -129,7 +129,7 @@ def _grade_rule(f: FastenerInput, diameter: float | None) -> str:
     except ContactFEError:
         return ""  # a yield strength stands beside a grade that has no row for this diameter
     return (
-        f"least of grade {entry.name}, {entry.source}"
+        f"least of {grade_words(entry.name)}, {entry.source}"
         if math.isclose(entry.yield_min, f.yield_strength)
         else ""
     )

@@ -21,6 +21,8 @@ from numpy.typing import NDArray
 from contactfe.case import CaseRecord
 from contactfe.profile import ProfilePair, profile_pair
 from contactfe.report.case_words import header, headline
+from contactfe.report.reader_axis import show_unit
+from contactfe.report.reader_units import text_of
 from contactfe.report.state import BodyState, SlipState, end_state, slip_state, true_opening
 from contactfe.report.style import (
     CAUTION,
@@ -36,7 +38,6 @@ from contactfe.report.style import (
     outline_patch,
     styled,
 )
-from contactfe.report.words import number
 from contactfe.turn import load_share
 
 Array = NDArray[np.float64]
@@ -82,7 +83,7 @@ def pair_figure(
 
 
 def _slip_title(record: CaseRecord) -> str:
-    return f"at slip, {number(record.estimate.slip_torque_Nm or 0.0)} N·m, beyond the end of the pull"
+    return f"at slip, {text_of(record.estimate.slip_torque_Nm or 0.0, 'N·m')}, beyond the end of the pull"
 
 
 @styled
@@ -210,8 +211,8 @@ def _frame(ax: Axes, state: SlipState, magnification: float | None, s: float) ->
     ax.set_aspect("equal")
     ax.set_xlim(x0 - margin, x1 + margin)
     ax.set_ylim(y0 - 0.36 * s, y1 + margin)
-    ax.set_xlabel("x (mm)")
-    ax.set_ylabel("y (mm)")
+    show_unit(ax.xaxis, "x", "mm")
+    show_unit(ax.yaxis, "y", "mm")
     axis_mark(ax, (x0 + 0.03 * s, y0 - 0.28 * s), 0.22 * s)
     x, y = state.shift
     ax.text(x, y, "held core", fontsize=7.5, color=SOFT, ha="center", va="center", zorder=4)
@@ -230,7 +231,7 @@ def _legend(ax: Axes, state: SlipState, magnification: float | None) -> None:
             Patch(
                 facecolor="white",
                 edgecolor=INK,
-                label=f"pressure on the flank (longest bar {number(cap)} MPa)",
+                label=f"pressure on the flank (longest bar {text_of(cap, 'MPa')})",
             )
         )
         if bool(state.solution.capped.any()):
@@ -245,7 +246,7 @@ def _colour_bar(record: CaseRecord, figure: Figure, scale: ScalarMappable) -> No
     cax = figure.add_axes((0.895, 0.2, 0.022, 0.6))
     end = scale.get_clim()[1] or 1.0
     bar = figure.colorbar(scale, cax=cax, extend="max")
-    bar.set_label("von Mises stress (MPa)")
+    show_unit(bar.ax.yaxis, "von Mises stress", "MPa")
     case = record.built.case
     for name, strength in (
         ("fastener", case.fastener.yield_strength),

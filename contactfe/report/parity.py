@@ -38,7 +38,7 @@ def parity_figure(found: ComparedStudy) -> Figure:
     ax.set_xlim(0.0, top)
     ax.set_ylim(0.0, top)
     ax.set_xlabel("measured torque: geometric mean, two standard errors (N·m)")
-    ax.set_ylabel("estimated torque: plain case, eight of ten samples (N·m)")
+    ax.set_ylabel("estimated torque: plain case, eight of ten pulls (N·m)")
     ax.grid(True)
     ax.legend(loc="upper left")
     figure.text(0.012, 0.972, found.name, fontsize=12, fontweight="bold", va="top")

@@ -21,6 +21,8 @@
     const feet = t / 1.3558179483314004;
     return feet < 20 ? number(12 * feet) + " lbf·in" : number(feet) + " lbf·ft";
   };
+  const torque = (t) => data.inch ? imperial(t) + " (" + number(t) + " N·m)" : number(t) + " N·m (" + imperial(t) + ")";
+  const inUnit = (v, unit) => number(v / unit[0]) + " " + unit[1];
   const mix = (a, b, f) => a + (b - a) * f;
   const path = (loops, a, b, f) => {
     let k = 0, out = "";
@@ -70,14 +72,14 @@
     id("cursor-line").setAttribute("x1", x);
     id("cursor-line").setAttribute("x2", x);
     id("now-rotation").textContent = number(r) + "°";
-    id("now-torque").textContent = number(t) + " N·m (" + imperial(t) + ")";
-    id("now-spread").textContent = number(mix(a.s, b.s, f)) + " µm";
+    id("now-torque").textContent = torque(t);
+    id("now-spread").textContent = inUnit(mix(a.s, b.s, f), data.su);
     a.l.map((v, i) => mix(v, b.l[i], f)).forEach((force, i) => {
-      id("load-" + (i + 1)).textContent = number(force / 1000) + " kN";
+      id("load-" + (i + 1)).textContent = inUnit(force, data.lu);
       id("share-" + (i + 1)).style.width = (100 * force / largest).toFixed(1) + "%";
     });
     slider.value = String(Math.round(at));
-    slider.setAttribute("aria-valuetext", number(r) + " deg, " + number(t) + " N·m (" + imperial(t) + ")");
+    slider.setAttribute("aria-valuetext", number(r) + " deg, " + torque(t));
     for (const button of document.querySelectorAll("[data-frame]"))
       button.classList.toggle("here", Number(button.dataset.frame) === at);
   };

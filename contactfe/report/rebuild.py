@@ -10,6 +10,8 @@ from typing import Any
 
 from contactfe.errors import InputError, Problem
 from contactfe.files import read_json, read_stored, write_text
+from contactfe.report.band_files import BAND_PAGE
+from contactfe.report.band_page import band_page_of
 from contactfe.report.case_page import page_of
 from contactfe.report.compare_page import Stored, cases_page, studies_page
 from contactfe.report.files import PAGE, VIEW
@@ -21,7 +23,7 @@ STUDY_PAGE = "study.html"
 
 @dataclass(frozen=True)
 class Found:
-    """A folder of results: of one "case" or of a "study"."""
+    """A folder of results: of one "case", of a "band" or of a "study"."""
 
     folder: Path
     kind: str
@@ -50,16 +52,21 @@ def _found(folders: Sequence[Path]) -> list[Found]:
     for folder in folders:
         if (folder / "results.csv").is_file():
             found.append(Found(folder, "study"))
+        elif (folder / "band.json").is_file():
+            found.append(Found(folder, "band"))
         elif (folder / "case.json").is_file():
             found.append(Found(folder, "case"))
         else:
             what = "holds no results" if folder.is_dir() else "is no folder"
-            hint = "name a folder that `contactfe turn --out` or `contactfe sweep` wrote"
+            hint = "name a folder that `contactfe turn --out`, `band --out` or `sweep` wrote"
             problems.append(Problem(str(folder), what, hint))
     if len({one.kind for one in found}) > 1:
         problems.append(
             Problem("", "cases and studies cannot stand on one page", "compare cases, or compare studies")
         )
+    elif len(found) > 1 and found[0].kind == "band":
+        hint = "`contactfe band CASE.toml --against OTHER.toml` compares two bands on the same samples"
+        problems.append(Problem("", "bands of several folders cannot stand on one page", hint))
     if problems:
         raise InputError(problems, source="report")
     return found
@@ -68,6 +75,8 @@ def _found(folders: Sequence[Path]) -> list[Found]:
 def _again(found: Found, version: str, out: Path | None) -> Path:
     if found.kind == "study":
         path, make = out or found.folder / STUDY_PAGE, _study_again
+    elif found.kind == "band":
+        path, make = out or found.folder / BAND_PAGE, _band_again
     else:
         path, make = out or found.folder / PAGE, _case_again
     maker: Callable[[Path, str], str] = make
@@ -79,19 +88,27 @@ def _case_again(folder: Path, version: str) -> str:
     return page_of(_json(folder / VIEW, "solve the case once more with contactfe turn --out"))
 
 
+def _band_again(folder: Path, version: str) -> str:
+    return band_page_of(_json(folder / VIEW, "ask once more with contactfe band --out"))
+
+
 def _study_again(folder: Path, version: str) -> str:
     rows = read_rows(folder / "results.csv")
     text = read_stored(folder / "results.csv")
-    return study_page(rows, {"name": _name(folder)}, version, odds=_odds(folder), csv=text)
+    plan = _json(folder / "plan.json", "") if (folder / "plan.json").is_file() else {}
+    meta = {"name": str(plan.get("name") or folder.name)}
+    if isinstance(plan.get("band"), dict):
+        meta["band"] = _band_words(plan["band"])
+    meta["units"] = str(plan.get("units") or "si")
+    return study_page(rows, meta, version, odds=_odds(folder), csv=text)
 
 
-def _name(folder: Path) -> str:
-    plan = folder / "plan.json"
-    if plan.is_file():
-        name = _json(plan, "").get("name")
-        if name:
-            return str(name)
-    return folder.name
+def _band_words(told: Mapping[str, Any]) -> str:
+    """How the cases scatter, in a sentence; plans of older runs hold only the numbers."""
+    target = told.get("target_torque_Nm")
+    below = "" if target is None else f"; odds of ending below {target:.4g} N m"
+    words = f"{told.get('samples')} samples of every case, seed {told.get('seed')}{below}"
+    return str(told.get("words") or words)
 
 
 def _odds(folder: Path) -> list[Mapping[str, Any]]:

@@ -9,7 +9,8 @@ from typing import Any, Literal
 
 from contactfe.errors import ContactFEError
 from contactfe.inputs import field_of
-from contactfe.report.words import PROFILES, number
+from contactfe.report.reader_units import reader
+from contactfe.report.words import PROFILES, grade_words
 from contactfe.standards import grade, size
 from contactfe.study import FIRST_TO_GO, label, mark
 from contactfe.units import KINDS, parse_number, parse_quantity
@@ -106,7 +107,7 @@ def value_of(row: Row, path: str) -> Any:
     if raw is None or field is None or isinstance(raw, bool):
         return "" if raw is None else str(raw)
     if field.kind in KINDS:
-        factor = KINDS[field.kind].shown_factor
+        factor = KINDS[field.kind].shown_factor * reader().scale(_si_unit(path))[0]
         if isinstance(raw, int | float):
             return _tidy(float(raw) / factor)
         return _read(str(raw), lambda text: parse_quantity(text, field.kind) / factor)
@@ -141,7 +142,7 @@ def strength_of(row: Row) -> float:
     """Return the yield strength that a row states, MPa: its own, else the least of its grade, else 0."""
     own = value_of(row, "fastener.yield_strength")
     if isinstance(own, float):
-        return own
+        return own * reader().scale("MPa")[0]
     return _grade_yield(str(value_of(row, "fastener.grade")))
 
 
@@ -149,10 +150,10 @@ def value_words(path: str, value: Any) -> str:
     """Return one value of a swept input as a legend or a table names it."""
     if isinstance(value, float):
         unit = _unit(path)
-        return f"{value:g} {unit}".strip()
+        return f"{value:.4g} {unit}".strip() if reader().units == "inch" else f"{value:g} {unit}".strip()
     if path == PROFILE:
         return PROFILES.get(value, value)
-    return f"grade {value}" if path == "fastener.grade" else str(value)
+    return grade_words(str(value)) if path == "fastener.grade" else str(value)
 
 
 def row_words(row: Row, paths: Sequence[str]) -> str:
@@ -178,10 +179,11 @@ def torque_words(row: Row) -> str:
     """Return the torque of a row as a table shows it, with its mark: "212.0*", or of a band "212.0 (180.1 to 241.3)"."""
     band = band_of(row)
     if band is not None:
-        return f"{number(band[0])} ({number(band[1])} to {number(band[2])}){mark_of(row)}"
+        middle, low, high = (reader().number(value, "N·m") for value in band)
+        return f"{middle} ({low} to {high}){mark_of(row)}"
     state = outcome(row)
     if state == "holds":
-        return number(torque_of(row) or 0.0) + mark_of(row)
+        return reader().number(torque_of(row) or 0.0, "N·m") + mark_of(row)
     return "turns freely" if state == "free" else "no answer"
 
 
@@ -190,6 +192,10 @@ def _label(path: str) -> str:
 
 
 def _unit(path: str) -> str:
+    return reader().scale(_si_unit(path))[1]
+
+
+def _si_unit(path: str) -> str:
     field = field_of(path)
     if field is None or field.kind not in KINDS:
         return ""

@@ -38,7 +38,8 @@
           band.style.width = (100 * (row.b[1] - row.b[0]) / most).toFixed(2) + "%";
           bar.append(band);
         }
-        const value = number(row.t) + " N·m" + (row.b ? " (" + number(row.b[0]) + " to " + number(row.b[1]) + ")" : "");
+        const told = (v) => number(v / data.unit[0]);
+        const value = told(row.t) + " " + data.unit[1] + (row.b ? " (" + told(row.b[0]) + " to " + told(row.b[1]) + ")" : "");
         line.append(name, bar, cell("td", value, "n"), cell("td", row.e));
         return line;
       }));

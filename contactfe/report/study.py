@@ -14,6 +14,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
+from contactfe.report.reader_axis import show_unit
+from contactfe.report.reader_units import Units, reader, reading, text_of
 from contactfe.report.rows import (
     PROFILE,
     ROUNDING,
@@ -32,6 +34,7 @@ from contactfe.report.rows import (
 )
 from contactfe.report.study_finding import finding_of, weakest_rows
 from contactfe.report.study_map import best_map
+from contactfe.report.study_relative import relative_figure
 from contactfe.report.style import CAUTION, COLOURS, INK, LINES, MARKERS, SOFT, blank, foot, save, styled
 from contactfe.report.words import PROFILES
 
@@ -42,7 +45,7 @@ APART = 0.012  # of the axis: how far error bars of several lines stand from eac
 CIRCLE: dict[str, Any] = {"ls": "none", "marker": "o", "color": INK, "mfc": "none", "mew": 1.1, "ms": 12}
 
 
-def study_figures(rows: Sequence[Row], folder: Path) -> list[Path]:
+def study_figures(rows: Sequence[Row], folder: Path, units: Units = "si") -> list[Path]:
     """Write all figures of a study into a folder that exists and return their paths.
 
     Rows hold the names of the results table and the swept inputs by dotted path; see `study_charts`.
@@ -51,22 +54,28 @@ def study_figures(rows: Sequence[Row], folder: Path) -> list[Path]:
         ContactFEError: a file cannot be written.
     """
     paths = []
-    for name, figure in study_charts(rows).items():
+    for name, figure in study_charts(rows, units).items():
         path = folder / f"{name}.png"
         save(figure, path)
         paths.append(path)
     return paths
 
 
-def study_charts(rows: Sequence[Row]) -> dict[str, Figure]:
-    """Return the figures of a study by name: "torque-PROFILE" for each profile, "comparison", and "best-wrench".
+def study_charts(rows: Sequence[Row], units: Units | None = None) -> dict[str, Figure]:
+    """Return the figures of a study by name: "torque-PROFILE" for each profile, "comparison", "best-wrench"
+    and "relative".
 
     The torque delivered stands against the rounding, or against
     the first swept number where no rounding was swept, or against the first swept words; one line for each
     combination of the other inputs. Cases that turn freely stand at zero. Cases with a band stand at their median,
     with the band from 10 to 90 %. The comparison takes the lowest strength and the first value of every other input
-    but the profile.
+    but the profile. Without `units` for the current reader.
     """
+    with reading(units or reader().units, (torque_of(row) or 0.0 for row in rows)):
+        return _charts(rows)
+
+
+def _charts(rows: Sequence[Row]) -> dict[str, Figure]:
     swept = swept_inputs(rows)
     across = horizontal(swept)
     if across is not None and across.path == PROFILE:
@@ -83,6 +92,9 @@ def study_charts(rows: Sequence[Row]) -> dict[str, Figure]:
         chart = best_map(rows, swept, across)
         if chart is not None:
             figures["best-wrench"] = chart
+        chart = relative_figure(rows, swept, across)
+        if chart is not None:
+            figures["relative"] = chart
     return figures
 
 
@@ -95,7 +107,7 @@ def torque_chart(rows: Sequence[Row], across: Swept | None, title: str) -> Figur
         lines.setdefault(row_words(row, others) or ALL, []).append(row)
     figure, ax = _sheet(title, len(lines) + 1)
     _draw_lines(ax, lines, across, 1.0)
-    ax.set_ylabel("torque delivered (N·m)")
+    show_unit(ax.yaxis, "torque delivered", "N·m")
     _legend(ax, lines)
     _note_failures(figure, rows)
     return figure
@@ -127,7 +139,7 @@ def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept)
         if across.path == ROUNDING and across.values[0] == 0.0
         else value_words(across.path, across.values[0])
     )
-    ax.set_ylabel(f"torque (% of the best, {new}: {best:.0f} N·m)")
+    ax.set_ylabel(f"torque (% of the best, {new}: {text_of(best, 'N·m')})")
     _legend(ax, lines)
     _note_failures(figure, chosen)
     return figure
@@ -218,7 +230,7 @@ def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> No
 
 
 def _draw_bands(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> None:
-    """Draw what lies from 10 to 90 % of the samples: areas along a number where few lines are, else error bars."""
+    """Draw the 10 to 90 % bands: areas along a number where few lines are, else error bars."""
     numeric = across is not None and across.numeric and len(across.values) > 1
     reach = across.values[-1] - across.values[0] if across is not None and numeric else float(len(lines) > 0)
     for k, rows in enumerate(lines.values()):
@@ -261,7 +273,7 @@ def _legend(ax: Axes, lines: Lines) -> None:
     rows = [row for line in lines.values() for row in line]
     handles = [Line2D([], [], label=name, **_look(k)) for k, name in enumerate(lines) if name != ALL]
     if any(band_of(row) is not None for row in rows):
-        handles.append(Line2D([], [], label="median and 10 to 90 % of the samples", ls="none"))
+        handles.append(Line2D([], [], label="median and 10 to 90 % of pulls", ls="none"))
     if any(_free(row) for row in rows):
         hollow: dict[str, Any] = {"ls": "none", "marker": "o", "color": SOFT, "mfc": "white", "mew": 1.4}
         handles.append(Line2D([], [], label="hollow, at zero: turns freely", **hollow))

@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Rectangle
 
+from contactfe.report.reader_units import reader
 from contactfe.report.rows import (
     PROFILE,
     STRENGTHS,
@@ -98,7 +99,7 @@ def draw_map(ax: Axes, found: dict[tuple[Any, Any], Best], across: Swept, second
             )
         )
         lead = "only one" if best.lead is None else f"+{100 * best.lead:.0f} %"
-        text = f"{_short(best.profile)}\n{best.torque_Nm:.0f} N·m\n{lead}"
+        text = f"{_short(best.profile)}\n{_rounded(best.torque_Nm)}\n{lead}"
         ax.text(*at, text, ha="center", va="center", fontsize=7.5, color=INK, linespacing=1.15)
     for axis, item in ((ax.xaxis, across), (ax.yaxis, second)):
         axis.set_ticks(range(len(item.values)), [_tick(item, v) for v in item.values])
@@ -118,9 +119,14 @@ def draw_map(ax: Axes, found: dict[tuple[Any, Any], Best], across: Swept, second
     return ax
 
 
+def _rounded(torque_Nm: float) -> str:
+    factor, unit = reader().scale("N·m")
+    return f"{torque_Nm / factor:.0f} {unit}"
+
+
 def _tick(item: Swept, value: Any) -> str:
     """A value on an axis: a number alone, for its unit stands on the axis; a word as it is called."""
-    return f"{value:g}" if item.numeric else value_words(item.path, value)
+    return f"{value:.4g}" if item.numeric else value_words(item.path, value)
 
 
 def _short(profile: str) -> str:

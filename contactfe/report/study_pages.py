@@ -10,7 +10,9 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from contactfe.case import ANSWERS, ENDS, SAFETY
+from contactfe.report.inch_table import inch_table
 from contactfe.report.page import Picture, picture, render, sha256_of
+from contactfe.report.reader_units import Units, both, in_words, reader, reading
 from contactfe.report.rows import (
     Row,
     Swept,
@@ -30,11 +32,16 @@ from contactfe.report.study import horizontal, study_charts
 from contactfe.report.study_finding import finding_of, weakest_rows
 from contactfe.report.study_ranking import ranking_view
 from contactfe.report.style import data_uri
-from contactfe.report.words import BAND, PROFILES, both_torques, counts, number, plain
-from contactfe.study import label, mark_words
+from contactfe.report.words import BAND, PROFILES, PULLS, counts, number, plain
+from contactfe.study import label, mark_words, wear_words
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
-_OWN = ("name", "question", "cautions")  # entries of the study's description that have places of their own
+_OWN = (
+    "name",
+    "question",
+    "cautions",
+    "units",
+)  # entries of the study's description that have places of their own
 
 
 @dataclass(frozen=True)
@@ -58,14 +65,28 @@ def study_page(
     Rows carry the names of the results table and the swept inputs by dotted path. Of `meta`, "name" heads
     the page, "question" stands below it, "cautions" (a list) join the general caution; the rest is listed at
     the end. Figures that are drawn already are not drawn again. `odds` are the pairs of profiles of a study with
-    distributions; `csv` the text of the results table, for its download.
+    distributions; `csv` the text of the results table, for its download; it
+    stays SI. With "units" = "inch" in `meta` the page is for a reader in inches, with a second table beside it.
     """
+    units: Units = "inch" if meta.get("units") == "inch" else "si"
+    with reading(units, (torque_of(row) or 0.0 for row in rows)):
+        return _page(rows, meta, version, figures, (odds, csv))
+
+
+def _page(
+    rows: Sequence[Row],
+    meta: Mapping[str, Any],
+    version: str,
+    figures: Mapping[str, Figure] | None,
+    tables: tuple[Sequence[Row], str],
+) -> str:
+    odds, csv = tables
     charts = study_charts(rows) if figures is None else figures
     swept = swept_inputs(rows)
     across = horizontal(swept)
     head, where = _headline(rows, swept)
     # What answers the question of a study stands first, and its title is the finding.
-    first = ("comparison", "best-wrench")
+    first = ("comparison", "best-wrench", "relative")
     ordered = sorted(
         charts.items(), key=lambda item: first.index(item[0]) if item[0] in first else len(first)
     )
@@ -77,11 +98,12 @@ def study_page(
         question=str(meta.get("question") or ""),
         headline=head,
         finding=finding,
+        wear=_sentence(wear_words(rows)),
         where=where,
         held=_held(rows),
         counts=f"{len(rows)} cases: {counts([end_of(row) for row in rows])}.",
         failed=[_failure(row, k) for k, row in enumerate(rows) if outcome(row) == "failed"],
-        cautions=[*map(str, meta.get("cautions") or ()), SAFETY],
+        cautions=[*(in_words(str(text)) for text in meta.get("cautions") or ()), SAFETY],
         pivot=_pivot(rows, swept),
         bands=any(band_of(row) is not None for row in rows),
         odds=_odds(odds),
@@ -90,7 +112,13 @@ def study_page(
         ranking=ranking_view(rows, swept, across),
         table=_all_cases(rows, swept),
         csv_address=data_uri(csv.encode(), "text/csv") if csv else "",
-        about=[(key.replace("_", " "), _about(value)) for key, value in meta.items() if key not in _OWN],
+        inch_address=data_uri(inch_table(csv).encode(), "text/csv")
+        if csv and reader().units == "inch"
+        else "",
+        torque_unit=reader().scale("N·m")[1],
+        about=[
+            (key.replace("_", " "), in_words(_about(value))) for key, value in meta.items() if key not in _OWN
+        ],
         version=version,
         inputs_hash=sha256_of(
             [{key: str(value) for key, value in row.items() if "." in key} for row in rows]
@@ -108,12 +136,18 @@ def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
         ), ""
     best = max(holding, key=lambda row: torque_of(row) or 0.0)
     where, band = row_words(best, [item.path for item in swept]), band_of(best)
-    torque = f"Largest torque: {both_torques(torque_of(best) or 0.0)}"
+    torque = f"Largest torque: {both(torque_of(best) or 0.0)}"
     if band is not None:
-        reach = f"{number(band[1])} to {number(band[2])} N·m in eight of ten samples"
+        low, high = (reader().number(value, "N·m") for value in band[1:])
+        unit = reader().scale("N·m")[1]
+        reach = f"{low} to {high} {unit} in eight of ten pulls, with the model's own error"
         return torque, f"{where}; {reach}" if where else reach
     end = end_of(best)
     return torque if end == "grip" else f"{torque}, where {ENDS[end].event}", where
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:].replace('N m', 'N·m')}." if text else ""
 
 
 def _held(rows: Sequence[Row]) -> str:
@@ -136,7 +170,7 @@ def _name(row: Row, k: int) -> str:
 
 
 def _failure(row: Row, k: int) -> str:
-    reason = str(row.get("reason") or "").strip()
+    reason = in_words(str(row.get("reason") or "").strip())
     return f"{_name(row, k)}: {reason}" if reason else _name(row, k)
 
 
@@ -175,14 +209,16 @@ def _cell(row: Row | None) -> Cell:
 
 def _all_cases(rows: Sequence[Row], swept: Sequence[Swept]) -> Mapping[str, Any]:
     """Name, swept inputs and every answer of every case."""
-    present = [a for a in (*ANSWERS, *BAND) if any(_is_number(row, a.key) for row in rows)]
+    present = [a for a in (*ANSWERS, *PULLS, *BAND) if any(_is_number(row, a.key) for row in rows)]
     banded = any(band_of(row) is not None for row in rows)
     lines = []
     for k, row in enumerate(rows):
         end = end_of(row)
         became = "no answer" if end == "failed" else ENDS[end].one
         inputs = [Entry(value_words(i.path, v), v) for i in swept for v in (value_of(row, i.path),)]
-        answers = [Entry(_number(v), "" if v is None else v) for a in present for v in (answer(row, a.key),)]
+        answers = [
+            Entry(_number(v, a.unit), "" if v is None else v) for a in present for v in (answer(row, a.key),)
+        ]
         leading = [label(str(row.get("leading_input") or ""))] if banded else []
         cells = [Entry(_name(row, k)), *inputs, Entry(became), *answers, *(Entry(text) for text in leading)]
         lines.append({"kind": outcome(row), "end": end, "cells": cells})
@@ -190,7 +226,7 @@ def _all_cases(rows: Sequence[Row], swept: Sequence[Swept]) -> Mapping[str, Any]
         "case",
         *(item.label for item in swept),
         "ended by",
-        *(f"{a.label} ({a.unit})" if a.unit else a.label for a in present),
+        *(f"{a.label} ({reader().scale(a.unit)[1]})" if a.unit else a.label for a in present),
         *(["input that moves it most"] if banded else []),
     ]
     ends = [(key, words.one) for key, words in ENDS.items() if any(line["end"] == key for line in lines)]
@@ -227,8 +263,8 @@ def _is_number(row: Row, key: str) -> bool:
     return not isinstance(row.get(key), bool) and answer(row, key) is not None
 
 
-def _number(value: float | None) -> str:
-    return "" if value is None else number(value)
+def _number(value: float | None, unit: str) -> str:
+    return "" if value is None else reader().number(value, unit)
 
 
 def _about(value: Any) -> str:
@@ -246,9 +282,11 @@ def _picture(name: str, figure: Figure, finding: str) -> Picture:
         text = f"{finding}. {text}" if finding else text
     elif name == "best-wrench":
         text = "Which wrench for this hex: the best profile over two inputs, its lead over the second; hatched where open."
+    elif name == "relative":
+        text = "Each profile in percent of the best one under the same condition, at the lowest strength."
     elif profile in PROFILES:
-        text = f"Torque delivered by the {PROFILES[profile]}, N·m; cases that turn freely stand at zero."
+        text = f"Torque delivered by the {PROFILES[profile]}, {reader().scale('N·m')[1]}; cases that turn freely stand at zero."
     else:
-        text = "Torque delivered in all cases, N·m; cases that turn freely stand at zero."
+        text = f"Torque delivered in all cases, {reader().scale('N·m')[1]}; cases that turn freely stand at zero."
     alt = f"Chart. {text} The numbers stand in the table of all cases."
     return picture(figure, name, (text, alt), png=True)

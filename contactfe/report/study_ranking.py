@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from contactfe.case import ENDS
+from contactfe.report.reader_units import reader
 from contactfe.report.rows import PROFILE, Row, Swept, band_of, end_of, torque_of, value_of, value_words
 from contactfe.report.words import PROFILES
 
@@ -45,7 +46,7 @@ def ranking_view(rows: Sequence[Row], swept: Sequence[Swept], across: Swept | No
         place = [item.values.index(value_of(row, item.path)) for item in others]
         entries.append(_entry(row, across.values.index(value_of(row, across.path)), place, torque))
     words = [value_words(across.path, v) for v in across.values]
-    data: dict[str, Any] = {"values": words, "rows": entries}
+    data: dict[str, Any] = {"values": words, "unit": reader().scale("N·m"), "rows": entries}
     return RankingView(
         label=across.label,
         first=words[0],

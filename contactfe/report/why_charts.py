@@ -11,8 +11,9 @@ from matplotlib.patches import Patch
 
 from contactfe.explain import Comparison, Explanation, Mode, largest_first
 from contactfe.report.case_words import header
+from contactfe.report.reader_axis import show_unit
+from contactfe.report.reader_units import in_words, text_of
 from contactfe.report.style import CAUTION, COLOURS, INK, SOFT, blank, foot, heading, styled
-from contactfe.report.words import number
 
 
 @styled
@@ -28,12 +29,14 @@ def modes_figure(found: Explanation) -> Figure:
     for row, mode in enumerate(modes):
         _bar(ax, row, mode, end, found)
     ax.axvline(delivered, color=INK, lw=1.0, ls=(0, (4, 3)), zorder=1)
-    ax.text(delivered, -0.75, f"delivered {number(delivered)}", ha="center", va="bottom", fontsize=8.5)
+    ax.text(
+        delivered, -0.75, f"delivered {text_of(delivered, 'N·m')}", ha="center", va="bottom", fontsize=8.5
+    )
     ax.set_xlim(0.0, end)
     ax.set_ylim(len(modes) - 0.4, -0.75)
     ax.set_yticks(range(len(modes)), [mode.name for mode in modes])
     ax.tick_params(axis="y", length=0)
-    ax.set_xlabel("torque (N·m)")
+    show_unit(ax.xaxis, "torque", "N·m", end)
     heading(figure, found.record.built.case.name, header(found.record))
     foot(figure, "full: ends it; hatched: leaves marks, or would hold alone. " + CAUTION)
     return figure
@@ -47,7 +50,7 @@ def _bar(ax: Axes, row: int, mode: Mode, end: float, found: Explanation) -> None
         {"color": colour} if mode.ends else {"facecolor": "white", "edgecolor": SOFT, "hatch": "///"}
     )
     ax.barh(row, min(torque, end), height=0.6, zorder=2, lw=0.8, **look)
-    text = f"{number(torque)}"
+    text = text_of(torque, "N·m")
     if mode.band_Nm is not None:
         low, high = mode.band_Nm
         ax.barh(
@@ -60,7 +63,7 @@ def _bar(ax: Axes, row: int, mode: Mode, end: float, found: Explanation) -> None
             edgecolor=colour,
             lw=1.2,
         )
-        text, torque = f"{number(low)} to {number(high)}", high
+        text, torque = f"{text_of(low, 'N·m')} to {text_of(high, 'N·m')}", high
     if governing:
         text += ", ends the pull"
     over = torque > 0.86 * end
@@ -93,7 +96,11 @@ def shares_figure(comparison: Comparison) -> Figure:
     ax.barh(len(shares) + 1, other, height=0.6, color=SOFT, zorder=2)
     steps = np.cumsum([one, *(s.torque_Nm for s in shares)])
     end = 1.2 * max(one, other, *steps) or 1.0
-    values = [number(one), *(f"{s.torque_Nm:+.1f}" for s in shares), number(other)]
+    values = [
+        text_of(one, "N·m"),
+        *(in_words(f"{s.torque_Nm:+.1f} N·m") for s in shares),
+        text_of(other, "N·m"),
+    ]
     ends = [one, *np.maximum(steps[1:], steps[:-1]), other]
     for row, (text, x) in enumerate(zip(values, ends, strict=True)):
         ax.text(x + 0.01 * end, row, text, ha="left", va="center", fontsize=8.5)
@@ -101,13 +108,13 @@ def shares_figure(comparison: Comparison) -> Figure:
     ax.set_ylim(len(rows) - 0.4, -0.6)
     ax.set_yticks(range(len(rows)), rows)
     ax.tick_params(axis="y", length=0)
-    ax.set_xlabel("torque delivered (N·m)")
+    show_unit(ax.xaxis, "torque delivered", "N·m", end)
     ax.legend(
         handles=[Patch(color=COLOURS[0], label="raises"), Patch(color=COLOURS[5], label="lowers")],
         loc="lower right", frameon=True, edgecolor="none",
     )  # fmt: skip
     top = figure.get_figheight()
-    title = f"From {comparison.names[0]} to {comparison.names[1]}: {comparison.difference_Nm:+.4g} N·m"
+    title = f"From {comparison.names[0]} to {comparison.names[1]}: {in_words(f'{comparison.difference_Nm:+.4g} N·m')}"
     figure.text(0.012, 1 - 0.1 / top, title, fontsize=12, fontweight="bold", ha="left", va="top")
     foot(figure, CAUTION)
     return figure

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from contactfe.case import CaseRecord
 from contactfe.explain import Explanation
 from contactfe.report.case_words import header
+from contactfe.report.reader_axis import show_unit
+from contactfe.report.reader_units import reader, text_of
 from contactfe.report.state import BodyState, SlipState
 from contactfe.report.style import (
     CAUTION,
@@ -176,13 +178,19 @@ def _name_spots(ax: Axes, state: SlipState, s: float) -> None:
         own.sort(key=lambda item: -item[0].at[1])
         for row, (spot, body) in enumerate(own):
             x, y = (-0.1 if side < 0 else 1.03), 0.92 - 0.22 * row
-            text = f"{number(spot.value)} MPa\n{body}: {spot.place}\n({spot.at[0]:.1f}, {spot.at[1]:.1f}) mm"
+            text = f"{text_of(spot.value, 'MPa')}\n{body}: {spot.place}\n{_place(spot.at)}"
             ax.annotate(
                 text, spot.at, xytext=(x, y), textcoords="axes fraction", fontsize=8, zorder=7,
                 ha="right" if side < 0 else "left", va="center",
                 arrowprops={"arrowstyle": "-", "color": COLOURS[3], "lw": 0.9, "shrinkA": 2, "shrinkB": 0},
             )  # fmt: skip
             ax.plot(*spot.at, marker="o", ms=6, mfc="none", mec=COLOURS[3], mew=1.6, zorder=6)
+
+
+def _place(at: tuple[float, float]) -> str:
+    factor, unit = reader().scale("mm")
+    digits = 1 if factor == 1.0 else 3
+    return f"({at[0] / factor:.{digits}f}, {at[1] / factor:.{digits}f}) {unit}"
 
 
 def _limits(ax: Axes, state: SlipState, magnification: float, s: float) -> None:
@@ -195,13 +203,16 @@ def _limits(ax: Axes, state: SlipState, magnification: float, s: float) -> None:
     ax.set_xlim(x0 - margin, x1 + margin)
     ax.set_ylim(y0 - 0.16 * s, y1 + margin)
     ax.set_aspect("equal")
-    ax.set_xlabel("mm")
+    show_unit(ax.xaxis, "x", "mm")
+    show_unit(ax.yaxis, "y", "mm")
     ax.tick_params(labelsize=8)
     axis_mark(ax, (x1 - 0.2 * s, y0 - 0.1 * s), 0.13 * s)
 
 
 def _captions(figure: Figure, record: CaseRecord, shown: Shown, magnification: float) -> None:
-    title = f"{record.built.case.name}: at {number(shown.torque_Nm)} N·m and {number(shown.rotation_deg)}°"
+    title = (
+        f"{record.built.case.name}: at {text_of(shown.torque_Nm, 'N·m')} and {number(shown.rotation_deg)}°"
+    )
     words = f"{header(record)}; displacements × {magnification:g}; stresses of a linear model"
     heading(figure, title, words)
     foot(figure, CAUTION)

@@ -11,6 +11,7 @@ from contactfe.files import write_together
 from contactfe.mesh import write_fields
 from contactfe.report.attempts import Attempts
 from contactfe.report.files import Written, fields
+from contactfe.report.reader_units import Units, reading
 from contactfe.report.state import end_state, pair_state
 from contactfe.report.style import save
 from contactfe.report.why_charts import modes_figure, shares_figure
@@ -24,11 +25,12 @@ def write_why_folder(
     folder: Path,
     rotation_deg: float | None = None,
     kind: str = "png",
+    units: Units = "si",
 ) -> Written:
     """Write why.json and fields.vtu into a folder, then modes, state and, with a comparison, shares as pictures.
 
     State and fields are those at a rotation (deg from square), at the end of the pull when none is given. Of a wrench
-    that turns freely there are no modes and no state.
+    that turns freely there are no modes and no state. ``units`` are those of the pictures; the numbers stay SI.
 
     Raises:
         ContactFEError: the folder cannot be written to, or the rotation lies outside the curve.
@@ -36,9 +38,10 @@ def write_why_folder(
     shown = state_shown(found, rotation_deg)
     attempts = Attempts()
     numbers = write_together(folder, lambda part: _numbers(found, comparison, shown, part))
-    pictures = write_together(
-        folder, lambda part: _pictures(found, comparison, shown, (part, kind), attempts)
-    )
+    with reading(units, [found.record.torque_Nm]):
+        pictures = write_together(
+            folder, lambda part: _pictures(found, comparison, shown, (part, kind), attempts)
+        )
     return Written((*numbers, *pictures), tuple(attempts.failures))
 
 

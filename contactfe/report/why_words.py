@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from contactfe.case import ENDS
 from contactfe.explain import Comparison, Explanation, Grip, Mode, Modes, ParameterEffect, largest_first
+from contactfe.report.reader_units import in_words, shown
+from contactfe.report.words import console
 
 TIE = 0.05  # of the torque at slip: a section this near to it is at its limit
 
@@ -17,6 +19,12 @@ def torque(value: float) -> str:
         if abs(value) >= 1
         else f"{value:.2f} N m"
     )
+
+
+def torque_cells(torque_Nm: float) -> tuple[str, str]:
+    """A torque and its unit as two cells of a table on the console, in the units of the reader."""
+    text, unit = shown(torque_Nm, "N·m")
+    return text, console(unit)
 
 
 def governs(found: Explanation) -> list[str]:
@@ -151,19 +159,17 @@ def _margin_sentence(modes: Modes) -> str:
 
 def mode_rows(modes: Modes, ends: bool) -> list[tuple[str, str, str, str]]:
     """The modes that end it, or those that do not, as rows: torque, against the governing one, name, note."""
-    return [(_torque_text(m), _margin_text(m, modes), m.name, m.note) for m in modes.modes if m.ends is ends]
+    return [
+        (_torque_text(m), _margin_text(m, modes), in_words(m.name), in_words(m.note))
+        for m in modes.modes
+        if m.ends is ends
+    ]
 
 
 def _torque_text(mode: Mode) -> str:
     if mode.band_Nm is not None:
-        return f"{mode.band_Nm[0]:.0f} to {mode.band_Nm[1]:.0f}"
-    return (
-        "-"
-        if mode.torque_Nm is None
-        else f"{mode.torque_Nm:.4g}"
-        if mode.torque_Nm < 1e4
-        else f"{mode.torque_Nm:.0f}"
-    )
+        return console(in_words(f"{mode.band_Nm[0]:.0f} to {mode.band_Nm[1]:.0f} N m"))
+    return "-" if mode.torque_Nm is None else " ".join(torque_cells(mode.torque_Nm))
 
 
 def _margin_text(mode: Mode, modes: Modes) -> str:
@@ -193,6 +199,13 @@ def shapes(found: Explanation) -> list[str]:
 
 def _effect_words(effect: ParameterEffect) -> str:
     return f"{effect.change}: {effect.gain_Nm:+.3g} N m ({100 * effect.gain_share:+.1f} %)"
+
+
+def further(found: Explanation) -> list[str]:
+    """What one slip leaves for the next pull, where the case asks for further pulls."""
+    return (
+        [] if found.pulls is None else [f"{text[:1].upper()}{text[1:]}." for text in found.pulls.sentences()]
+    )
 
 
 def difference(comparison: Comparison) -> list[str]:

@@ -30,20 +30,48 @@ LEAST_FT = 20.0  # lbf ft; smaller torques are read in lbf in
 
 
 BAND: tuple[AnswerColumn, ...] = (
-    AnswerColumn("torque_median_Nm", "median", "N·m", "half of the samples end below"),
-    AnswerColumn("torque_p10_Nm", "10 %", "N·m", "a tenth of the samples end below"),
-    AnswerColumn("torque_p90_Nm", "90 %", "N·m", "nine tenths of the samples slip below"),
-    AnswerColumn("ends_below_target_share", "ends below target", "share", "of the samples"),
+    AnswerColumn(
+        "torque_median_Nm", "median", "N·m", "half of the pulls end below, with the model's own error"
+    ),
+    AnswerColumn(
+        "torque_p10_Nm", "10 %", "N·m", "a tenth of the pulls end below, with the model's own error"
+    ),
+    AnswerColumn(
+        "torque_p90_Nm", "90 %", "N·m", "nine tenths of the pulls end below, with the model's own error"
+    ),
+    AnswerColumn("torque_inputs_median_Nm", "median, inputs alone", "N·m", "half of the samples end below"),
+    AnswerColumn("torque_inputs_p10_Nm", "10 %, inputs alone", "N·m", "a tenth of the samples end below"),
+    AnswerColumn("torque_inputs_p90_Nm", "90 %, inputs alone", "N·m", "nine tenths of the samples end below"),
+    AnswerColumn(
+        "ends_below_target_share", "ends below target", "share", "of the pulls, with the model's own error"
+    ),
     AnswerColumn("twist_off_first_share", "bolt twists off first", "share", "of the samples"),
     AnswerColumn("turns_freely_share", "turns freely", "share", "of the samples"),
-    AnswerColumn("leading_input_share", "its share", "of variance", "Sobol index of first order"),
+    AnswerColumn("leading_input_share", "its share", "of the inputs' variance", "Sobol index of first order"),
+    AnswerColumn(
+        "model_share", "the model's own share", "of variance", "of ln torque, with the constants that scatter"
+    ),
 )
 """What the rows of a study with distributions hold beside the answers."""
 
 
+PULLS: tuple[AnswerColumn, ...] = (
+    AnswerColumn(
+        "pulls_done", "pulls", "", "on the same corners, until something else than the grip ends one"
+    ),
+    AnswerColumn("second_pull_torque_Nm", "second pull", "N·m", "torque after one slip"),
+    AnswerColumn("left_after_slip", "left after one slip", "share", "of the first torque"),
+    AnswerColumn("rounding_after_slip", "rounding after one slip", "share", "equivalent, of material"),
+    AnswerColumn("last_pull_torque_Nm", "last pull", "N·m", "torque of it"),
+    AnswerColumn("same_torque_Nm", "same torque", "N·m", "the lowest that any of the wrenches delivers"),
+    AnswerColumn("rounding_at_same_torque", "rounding at same torque", "share", "equivalent, of material"),
+)
+"""What the rows of a study with further pulls hold beside the answers."""
+
+
 def answer_named(key: str) -> AnswerColumn | None:
     """Return the answer a file calls `key`, None for another key."""
-    return next((answer for answer in (*ANSWERS, *BAND) if answer.key == key), None)
+    return next((answer for answer in (*ANSWERS, *BAND, *PULLS) if answer.key == key), None)
 
 
 def counts(ends: Sequence[str]) -> str:
@@ -51,17 +79,6 @@ def counts(ends: Sequence[str]) -> str:
     failed = sum(end not in ENDS for end in ends)
     parts = [counted_ends(ends), f"{failed} without an answer" if failed else ""]
     return ", ".join(part for part in parts if part)
-
-
-def imperial(torque_Nm: float) -> str:
-    """Return a torque in lbf ft, a small one in lbf in."""
-    feet = torque_Nm / LBF_FT
-    return f"{number(12 * feet)} lbf·in" if feet < LEAST_FT else f"{number(feet)} lbf·ft"
-
-
-def both_torques(torque_Nm: float) -> str:
-    """Return a torque in both units: "61.0 N·m (45.0 lbf·ft)"."""
-    return f"{number(torque_Nm)} N·m ({imperial(torque_Nm)})"
 
 
 def number(value: float) -> str:
@@ -86,6 +103,11 @@ def profile_words(case: CaseInput) -> str:
     return f"{count}-point {words}" if case.wrench.profile == "flare-nut" else words
 
 
+def grade_words(name: str) -> str:
+    """Return a strength grade as a reader says it: "grade 8.8", and "grade 5", which is a grade's whole name."""
+    return name if name.lower().startswith("grade") else f"grade {name}"
+
+
 def size_words(case: CaseInput) -> str:
     """Return thread size and width across flats, which are easily mixed up: "M10 (16 mm across flats)"."""
     f = case.fastener
@@ -98,7 +120,7 @@ def case_words(case: CaseInput) -> str:
     f = case.fastener
     shape = SHAPES.get(f.shape, f.shape)
     size = size_words(case)
-    strength = f"grade {f.grade}" if f.grade else f"yield {f.yield_strength:.0f} MPa"
+    strength = grade_words(f.grade) if f.grade else f"yield {f.yield_strength:.0f} MPa"
     side = ", driven side only" if f.worn_side == "driven" else ""
     if f.shape == "outline":
         return f"{profile_words(case)} on {shape} {size}, {strength}"

@@ -20,6 +20,7 @@ from contactfe.study.tables import (
     pivots,
     read_rows,
 )
+from contactfe.study.wear import wear_words
 from contactfe.study.work import Outcome
 
 __all__ = [
@@ -58,4 +59,5 @@ __all__ = [
     "samples_of",
     "solver_revision",
     "speed_here",
+    "wear_words",
 ]

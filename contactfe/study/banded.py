@@ -19,6 +19,7 @@ from contactfe.study.plan import PROFILE, PlannedCase, StudyPlan
 from contactfe.study.scatter import CaseBand
 from contactfe.turn import BodyModel, Side, body_keys, outlines
 from contactfe.uncertainty import (
+    MODEL,
     Duel,
     Job,
     answer_on,
@@ -63,6 +64,7 @@ def solve_band(
         **found.columns(),
         "leading_input": None if leading is None else leading.path,
         "leading_input_share": None if leading is None else leading.first,
+        "model_share": next((group.first for group in shares.groups if group.name == MODEL), None),
         "band_samples": found.samples,
     }
     return answers, band_record(found, __version__, shares)
@@ -91,12 +93,6 @@ def samples_of(record: dict[str, Any] | None) -> Array | None:
     return np.array([math.nan if t is None else t for t in band["torque_Nm"]], dtype=float)
 
 
-def below_share(torque_Nm: Array, target_Nm: float) -> float:
-    """Share of the samples with an answer that end below a torque."""
-    known = torque_Nm[np.isfinite(torque_Nm)]
-    return float(np.mean(known < target_Nm))
-
-
 def odds_columns(plan: StudyPlan) -> tuple[str, ...]:
     """Columns of the table of pairs: both profiles and cases, what is equal in both, and the odds."""
     equal = tuple(path for path in plan.varied if path not in _apart(plan))
@@ -105,7 +101,7 @@ def odds_columns(plan: StudyPlan) -> tuple[str, ...]:
 
 def odds_rows(plan: StudyPlan, torques: Iterable[tuple[PlannedCase, Array | None]]) -> list[Row]:
     """Every pair of cases of two profiles that are equal in everything else that varies: the odds that the first one
-    delivers more, sample by sample."""
+    delivers more, sample by sample, without the model's own error: most of it is common to both."""
     apart = _apart(plan)
     if not apart:
         return []

@@ -6,8 +6,9 @@ import copy
 import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from contactfe.errors import ContactFEError, InputError, Problem, nearest
 from contactfe.inputs import FORMAT, TABLES, CaseInput, field_of, parse_case, read_toml, read_value
@@ -17,9 +18,10 @@ from contactfe.study.identity import case_id
 if TYPE_CHECKING:
     from contactfe.study.scatter import BandSettings, CaseBand
 
-KEYS = ("format", "name", "calibration", "base", "sweep", "sample", "band")
+KEYS = ("format", "name", "units", "calibration", "base", "sweep", "sample", "band")
 _WHOLE = ("calibration",)  # keys above the tables that go into every case
 PROFILE = "wrench.profile"
+UNITS = ("si", "inch")
 MOST_CASES = 100_000
 MOST_TOLD = 20  # problems of combinations that one message lists
 
@@ -38,20 +40,27 @@ class PlannedCase:
 
     @property
     def curves(self) -> int:
-        """How many curves have to be solved: the plain case, and the samples of its band."""
-        return 1 + (self.band.curves if self.band is not None else 0)
+        """How many curves have to be solved: those of its pulls, and the samples of its band."""
+        return self.case.load.pulls + (self.band.curves if self.band is not None else 0)
 
 
 @dataclass(frozen=True)
 class StudyPlan:
     """All cases of a study in plan order; ``varied`` are the dotted paths of the inputs that vary, ``go_together`` those
-    of them that vary together with the profile. ``band`` says how the cases scatter, None where nothing does."""
+    of them that vary together with the profile. ``band`` says how the cases scatter, None where nothing does. ``units``:
+    those of the reader, "si" or "inch"; the table of results is SI in any case."""
 
     name: str
     varied: tuple[str, ...]
     cases: tuple[PlannedCase, ...]
     band: BandSettings | None = None
     go_together: tuple[str, ...] = ()
+    units: Literal["si", "inch"] = "si"
+
+    @cached_property
+    def further_pulls(self) -> bool:
+        """Whether a case asks for more than one pull on the same corners."""
+        return any(case.case.load.pulls > 1 for case in self.cases)
 
 
 def load_plan(path: str | Path) -> StudyPlan:
@@ -108,13 +117,14 @@ def parse_plan(
     settings, bad = _band(raw, axes, total)
     problems += bad
     name = _name(raw.get("name", name), problems)
+    units = _units(raw.get("units", "si"), problems)
     if problems:
         if isinstance(base, Mapping):
             # Tables at the top by mistake are read all the same: nothing in them is to be called missing.
             strays = {key: raw[key] for key in TABLES if key in raw}
             problems += _base_problems({**strays, **base}, axes, folder)
         raise InputError(problems, source=source)
-    return _combine(base, axes, (name, settings), (source, folder))
+    return replace(_combine(base, axes, (name, settings), (source, folder)), units=units)
 
 
 def _band(
@@ -187,6 +197,12 @@ def _name(raw: Any, problems: list[Problem]) -> str:
         problems.append(Problem("name", error.message, error.hint))
         return "study"
     return name
+
+
+def _units(given: Any, problems: list[Problem]) -> Literal["si", "inch"]:
+    if given not in UNITS:
+        problems.append(Problem("units", f"{given!r} is not known", 'write "si" or "inch" (lbf ft, in, ksi)'))
+    return "inch" if given == "inch" else "si"
 
 
 def _base_problems(base: Mapping[str, Any], axes: Sequence[Axis], folder: Path | None) -> list[Problem]:

@@ -108,12 +108,12 @@ def run_study(plan: StudyPlan, store: StudyStore, executor: Executor) -> Generat
         raise
     finally:
         executor.close()
-    odds = store.odds(plan)
-    tables = store.write_tables(plan, run.in_order(), odds)
+    odds, rows = store.odds(plan), store.with_wear(plan, run.in_order())
+    tables = store.write_tables(plan, rows, odds)
     state = Counter(row["status"] for row in run.rows.values())
     store.note("end", **state)
     yield StudyDone(
-        rows=tuple(run.in_order()),
+        rows=tuple(rows),
         tables=tables,
         solved=run.solved,
         reused=len(run.rows) - run.solved,

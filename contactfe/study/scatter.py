@@ -20,6 +20,7 @@ from contactfe.uncertainty import (
     UncertainCase,
     in_order,
     may_scatter,
+    model_sigma,
     plan_jobs,
     scattered_by_rule,
     sobol_points,
@@ -73,7 +74,8 @@ class CaseBand:
         """Hash of everything that the samples are made from beyond the plain case."""
         tables = {name: self.uncertain.base[name] for name in TABLES if name in self.uncertain.base}
         inputs = [asdict(item) | {"source": ""} for item in self.uncertain.inputs]
-        return digest([tables, inputs, self.seed, self.points.tolist()])
+        model = asdict(model_sigma(self.uncertain)) | {"source": ""}
+        return digest([tables, inputs, self.seed, self.points.tolist(), model])
 
 
 def scattering(base: Mapping[str, Any], axes: Sequence[Axis]) -> set[str]:

@@ -35,6 +35,7 @@ from contactfe.files import (
 from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import StudyPlan
 from contactfe.study.tables import Row, columns_of, row_of, write_csv, write_parquet
+from contactfe.study.wear import with_wear
 from contactfe.study.work import Outcome
 from contactfe.turn import SOLVER_REVISION, digest
 
@@ -147,7 +148,8 @@ class StudyStore:
             "solver_revision": SOLVER_REVISION,
             "version": __version__,
             "varied": list(plan.varied),
-            "band": None if plan.band is None else plan.band.told(),
+            "units": plan.units,
+            "band": None if plan.band is None else plan.band.told() | {"words": plan.band.words()},
             "cases": [{"case_id": c.case_id, "name": c.name, "values": list(c.values)} for c in plan.cases],
         }
         write_text(self.folder / "plan.json", json.dumps(note, indent=1) + "\n")
@@ -166,7 +168,11 @@ class StudyStore:
             outcome = self.load(case.case_id)
             if outcome is not None:
                 rows.append(row_of(plan, case, outcome))
-        return rows
+        return self.with_wear(plan, rows)
+
+    def with_wear(self, plan: StudyPlan, rows: Sequence[Row]) -> list[Row]:
+        """Rows with what each wrench leaves of the corners at one torque, where the plan asks for further pulls."""
+        return with_wear(plan, rows, lambda case_id: found.record if (found := self.load(case_id)) else None)
 
     def odds(self, plan: StudyPlan) -> list[Row]:
         """The odds between the profiles of a plan whose cases have bands, of the cases that are known."""

@@ -16,6 +16,7 @@ from contactfe.errors import InputError, Problem
 from contactfe.files import csv_cell, csv_text, read_stored, write_text, write_whole
 from contactfe.inputs import field_of
 from contactfe.study.plan import PlannedCase, StudyPlan
+from contactfe.study.wear import PULLS, wear_words
 from contactfe.study.work import FAILED, FREE, OK, Outcome
 
 Row = dict[str, Any]
@@ -37,11 +38,15 @@ BAND = (
     "torque_median_Nm",
     "torque_p10_Nm",
     "torque_p90_Nm",
+    "torque_inputs_median_Nm",
+    "torque_inputs_p10_Nm",
+    "torque_inputs_p90_Nm",
     "turns_freely_share",
     "wrench_first_share",
     "twist_off_first_share",
     "leading_input",
     "leading_input_share",
+    "model_share",
     "band_samples",
 )
 TARGET = ("target_torque_Nm", "ends_below_target_share")
@@ -50,8 +55,10 @@ _WORDED = ("leading_input",)
 
 def columns_of(plan: StudyPlan) -> tuple[str, ...]:
     """The columns of a study's table: address, name, varied inputs, status and reason, answers, cautions; of a study
-    with distributions also the bands, and the odds of ending below the target where there is one."""
-    return (*FIRST, *plan.varied, *STATE, *ANSWERS, CAUTIONS, *_band_columns(plan))
+    whose cases ask for further pulls what these leave, of one with distributions the bands, and the odds of ending
+    below the target where there is one."""
+    pulls = PULLS if plan.further_pulls else ()
+    return (*FIRST, *plan.varied, *STATE, *ANSWERS, CAUTIONS, *pulls, *_band_columns(plan))
 
 
 def _band_columns(plan: StudyPlan) -> tuple[str, ...]:
@@ -64,11 +71,11 @@ def row_of(plan: StudyPlan, case: PlannedCase, outcome: Outcome) -> Row:
     """The row of one case; answers that it has not are None."""
     answers = dict(outcome.answers or {})
     if plan.band is not None and plan.band.below_Nm is not None and "band_samples" in answers:
-        from contactfe.study.banded import below_share, samples_of  # takes a while to import
+        from contactfe.uncertainty import below_target
 
-        torque = samples_of(outcome.record)
-        if torque is not None:
-            numbers = (plan.band.below_Nm, below_share(torque, plan.band.below_Nm))
+        record = (outcome.record or {}).get("band")
+        if record is not None:
+            numbers = (plan.band.below_Nm, below_target(record, plan.band.below_Nm))
             answers |= dict(zip(TARGET, numbers, strict=True))
     return {
         "case_id": case.case_id,
@@ -77,12 +84,14 @@ def row_of(plan: StudyPlan, case: PlannedCase, outcome: Outcome) -> Row:
         "status": outcome.status,
         "reason": outcome.reason,
         **{name: answers.get(name) for name in (*ANSWERS, *_band_columns(plan))},
+        **({name: answers.get(name) for name in PULLS} if plan.further_pulls else {}),
         CAUTIONS: answers.get(CAUTIONS) or "",
     }
 
 
 def headline(rows: Iterable[Mapping[str, Any]]) -> str:
-    """What ends the pulls of a study, in a line; that bolts or bars twist off before the grip is lost stands first."""
+    """What ends the pulls of a study, in a line, and which profile wears the fastener least where further pulls are asked
+    for; that bolts or bars twist off before the grip is lost stands first."""
     found = [row for row in rows if row.get("ended_by")]
     words = counted_ends(str(row["ended_by"]) for row in found)
     for kind in ("bolt", "bar"):
@@ -92,7 +101,8 @@ def headline(rows: Iterable[Mapping[str, Any]]) -> str:
         if torques:
             reach = f"{torques[0]:.3g}" if len(torques) == 1 else f"{torques[0]:.3g} to {torques[-1]:.3g}"
             words = f"the {kind} twists off first in {len(torques)} of {len(found)} cases, at {reach} N m; {words}"
-    return words
+    wear = wear_words(found)
+    return f"{words}; {wear}" if wear else words
 
 
 def delivered_torque(row: Mapping[str, Any]) -> float | None:
@@ -193,7 +203,12 @@ def write_parquet(path: Path, columns: Sequence[str], rows: Sequence[Row]) -> bo
     return True
 
 
-_NUMBERS = frozenset((*ANSWERS, *BAND, *TARGET)) - {"turns_freely", "ended_by", "next_limit", *_WORDED}
+_NUMBERS = frozenset((*ANSWERS, *BAND, *TARGET, *PULLS)) - {
+    "turns_freely",
+    "ended_by",
+    "next_limit",
+    *_WORDED,
+}
 _WORDS = {"": None, "true": True, "false": False}
 
 
@@ -211,11 +226,12 @@ class Pivot:
     notes: tuple[str, ...] = ()
 
 
-def pivots(varied: Sequence[str], rows: Sequence[Row]) -> list[Pivot]:
+def pivots(varied: Sequence[str], rows: Sequence[Row], per: float = 1.0) -> list[Pivot]:
     """Torque delivered in N m (of a band its median and its 10 to 90 %) by the profile (or the first varied input)
     down and the rounding (or the next one) across.
 
-    One table for each combination of the other inputs. A single varied input stands down the side.
+    One table for each combination of the other inputs. A single varied input stands down the side. `per`: N m that
+    one unit of the table stands for.
     """
     down = "wrench.profile" if "wrench.profile" in varied else varied[0]
     others = [n for n in varied if n != down]
@@ -224,10 +240,12 @@ def pivots(varied: Sequence[str], rows: Sequence[Row]) -> list[Pivot]:
     groups: dict[tuple[Any, ...], list[Row]] = {}
     for row in rows:
         groups.setdefault(tuple(row[n] for n in held), []).append(row)
-    return [_pivot(held, key, (down, across), group) for key, group in groups.items()]
+    return [_pivot(held, key, (down, across), group, per) for key, group in groups.items()]
 
 
-def _pivot(held: Sequence[str], key: Sequence[Any], axes: tuple[str, str], rows: Sequence[Row]) -> Pivot:
+def _pivot(
+    held: Sequence[str], key: Sequence[Any], axes: tuple[str, str], rows: Sequence[Row], per: float
+) -> Pivot:
     down, across = axes
     side = list(dict.fromkeys(row[down] for row in rows))
     top = list(dict.fromkeys(row.get(across, "") for row in rows))
@@ -239,7 +257,7 @@ def _pivot(held: Sequence[str], key: Sequence[Any], axes: tuple[str, str], rows:
         column_name=label(across) if across else "",
         rows=tuple(_short(v) for v in side),
         columns=tuple(_short(v) for v in top) if across else ("torque",),
-        cells=tuple(tuple(_torque(at.get((s, t)), bool(notes)) for t in top) for s in side),
+        cells=tuple(tuple(_torque(at.get((s, t)), bool(notes), per) for t in top) for s in side),
         notes=tuple(notes),
     )
 
@@ -259,13 +277,13 @@ def _short(value: Any) -> str:
     return f"{value:.6g}" if isinstance(value, float) else str(value)
 
 
-def _torque(row: Row | None, marked: bool) -> str:
+def _torque(row: Row | None, marked: bool, per: float) -> str:
     """The text of a row's torque; with marks elsewhere in the table, one without leaves room for it."""
     if row is None:
         return ""
     if row.get("torque_median_Nm") is not None:
-        low, high = row["torque_p10_Nm"], row["torque_p90_Nm"]
-        return f"{row['torque_median_Nm']:.3g} ({low:.3g} to {high:.3g}){mark(row) or ' ' * marked}"
+        middle, low, high = (row[f"torque_{k}_Nm"] / per for k in ("median", "p10", "p90"))
+        return f"{middle:.3g} ({low:.3g} to {high:.3g}){mark(row) or ' ' * marked}"
     if row["status"] == OK:
-        return f"{delivered_torque(row):.4g}{mark(row) or ' ' * marked}"
+        return f"{(delivered_torque(row) or 0.0) / per:.4g}{mark(row) or ' ' * marked}"
     return {FREE: "turns freely", FAILED: "failed"}[row["status"]]

@@ -132,6 +132,12 @@ def _solve(task: CaseTask) -> Outcome:
     record = record_of(built, torque_curve(built))
     answers = record.answers() | {"cautions": "; ".join(record.own_cautions())}
     told = record.to_dict(__version__)
+    if task.case.load.pulls > 1:
+        from contactfe.study.wear import solve_wear
+
+        more, told["pulls"] = solve_wear(record)
+        cautions = [text for text in (answers["cautions"], more.pop("cautions", "")) if text]
+        answers |= more | {"cautions": "; ".join(cautions)}
     if task.band is not None:
         from contactfe.study.banded import solve_band  # takes a while to import
 

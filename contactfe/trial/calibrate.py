@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import least_squares
+from scipy.special import ndtri, stdtrit
 from scipy.stats import f as f_distribution
 
 from contactfe.errors import ContactFEError
@@ -56,6 +57,18 @@ class Calibration:
     singular_ratio: float | None
     profiles: tuple[Array, ...]
     notes: tuple[str, ...]
+
+    @property
+    def model_sigma(self) -> float:
+        """Sigma of the model's own error that the readings leave, for bands of further pulls.
+
+        The residuals' standard deviation on n - p degrees of freedom, widened so that the 10 and 90 % ends are those of
+        Student's t; what is open in the constants themselves is in their intervals. The inputs of the bench scatter in
+        it as well, so that a band that adds the scatter of its own inputs is on the wide side.
+        """
+        free = self.readings - len(self.fits)
+        deviation = self.error_after * math.sqrt(self.readings / free)
+        return deviation * float(stdtrit(free, 0.9) / ndtri(0.9))
 
 
 def response(points: Array, ln_torque: Array) -> Response:

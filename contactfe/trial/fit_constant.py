@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from contactfe.errors import ContactFEError
-from contactfe.inputs import CaseInput
+from contactfe.inputs import MOST_SIGMA, CaseInput
 from contactfe.trial.calibrate import Calibration, Response, calibrate, response
 from contactfe.trial.compare import matched
 from contactfe.trial.readings import Reading, Readings
@@ -110,6 +110,8 @@ def calibration_text(found: CalibratedStudy) -> str:
         f"readings_used = {found.found.readings}",
         f"error_before_percent = {100 * found.found.error_before:.3f}",
         f"error_after_percent = {100 * found.found.error_after:.3f}",
+        "# Standard deviation of ln(reading / estimate): bands take it for the model's own error.",
+        f"model_sigma = {min(max(found.found.model_sigma, 1e-5), MOST_SIGMA):.5g}",
     ]
     for fit in found.found.fits:
         lines += [

@@ -12,7 +12,10 @@ from contactfe.uncertainty.band import (
 from contactfe.uncertainty.compare import Comparison, Crossover, Duel, Sampling, compare, crossover
 from contactfe.uncertainty.distributions import Distribution, label_of
 from contactfe.uncertainty.ends import CAUSES, Ends
+from contactfe.uncertainty.groups import MODEL, GroupShare
 from contactfe.uncertainty.jobs import Job, plan_jobs
+from contactfe.uncertainty.model_error import combined_quantiles, default_sigma, probability_below
+from contactfe.uncertainty.model_sigma import NO_MODEL, ModelSigma, below_target, model_sigma
 from contactfe.uncertainty.probabilities import Chance, chance_of
 from contactfe.uncertainty.read import UncertainCase, distribution_problems, may_scatter, split_case
 from contactfe.uncertainty.sampling import SamplingPlan, sobol_points
@@ -20,6 +23,7 @@ from contactfe.uncertainty.sensitivity import InputShare, Sensitivity, sensitivi
 from contactfe.uncertainty.solve import answer_on, in_order, pair_case, solving
 from contactfe.uncertainty.typical import BY_RULE, typical_scatter
 from contactfe.uncertainty.words import (
+    COMMON,
     band_record,
     band_words,
     column_values,
@@ -28,6 +32,7 @@ from contactfe.uncertainty.words import (
     crossover_record,
     crossover_words,
     ends_words,
+    inputs_words,
     plain_words,
     statements,
 )
@@ -35,6 +40,9 @@ from contactfe.uncertainty.words import (
 __all__ = [
     "BY_RULE",
     "CAUSES",
+    "COMMON",
+    "MODEL",
+    "NO_MODEL",
     "SAMPLES",
     "Band",
     "Chance",
@@ -43,8 +51,10 @@ __all__ = [
     "Distribution",
     "Duel",
     "Ends",
+    "GroupShare",
     "InputShare",
     "Job",
+    "ModelSigma",
     "OneAtATime",
     "Sampling",
     "SamplingPlan",
@@ -55,22 +65,28 @@ __all__ = [
     "band_record",
     "band_words",
     "bands_at",
+    "below_target",
     "chance_of",
     "column_values",
+    "combined_quantiles",
     "compare",
     "comparison_record",
     "comparison_words",
     "crossover",
     "crossover_record",
     "crossover_words",
+    "default_sigma",
     "distribution_problems",
     "ends_words",
     "in_order",
+    "inputs_words",
     "label_of",
     "may_scatter",
+    "model_sigma",
     "pair_case",
     "plain_words",
     "plan_jobs",
+    "probability_below",
     "sampling_of",
     "scattered_by_rule",
     "sensitivity",

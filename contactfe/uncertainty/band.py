@@ -17,6 +17,8 @@ from contactfe.errors import ContactFEError
 from contactfe.uncertainty.distributions import Distribution
 from contactfe.uncertainty.ends import Ends, ends_of
 from contactfe.uncertainty.jobs import JobPlan, plan_jobs
+from contactfe.uncertainty.model_error import combined_quantiles, probability_below
+from contactfe.uncertainty.model_sigma import ModelSigma, model_sigma
 from contactfe.uncertainty.probabilities import Chance, chance, chance_of
 from contactfe.uncertainty.read import UncertainCase, split_case
 from contactfe.uncertainty.sampling import SamplingPlan
@@ -47,7 +49,10 @@ class OneAtATime:
 
 @dataclass(frozen=True, eq=False)
 class Band:
-    """Torques N m (n,) that n samples deliver, with what `ends` each of them.
+    """Torques N m (n,) that n samples deliver, with what `ends` each of them, and the `model`'s own error.
+
+    Median, ends and probabilities of a torque hold both: each sample stands for a lognormal distribution about it. Those
+    named inputs are of the samples alone.
 
     `u` (n, d) are the shares and `values` (n, d) the values (internal units) of the `inputs`; `by_rule` tells that the
     case named none, so that they scatter by rule. `strong` (n,) is how far up its band of strength lies what is held
@@ -68,6 +73,7 @@ class Band:
     median_case_Nm: float
     one_at_a_time: tuple[OneAtATime, ...]
     cautions: tuple[str, ...]
+    model: ModelSigma
 
     def __post_init__(self) -> None:
         for array in (self.u, self.values, self.strong):
@@ -89,22 +95,31 @@ class Band:
         return int(self.known.sum())
 
     def quantile_Nm(self, share: float) -> float:
-        """Torque N m that a share of the samples lies below."""
+        """Torque N m that a share of the pulls lies below, with the model's own error."""
+        return combined_quantiles(self.torque_Nm[self.known], self.sigma[self.known], (share,))[0]
+
+    def inputs_quantile_Nm(self, share: float) -> float:
+        """Torque N m that a share of the samples lies below: what scatters in the inputs alone."""
         return float(np.quantile(self.torque_Nm[self.known], share))
 
-    @property
+    @cached_property
+    def sigma(self) -> Array:
+        """Sigma (n,) of the model's own factor on each sample, by what ends it."""
+        return self.model.of(self.ends.ended_by)
+
+    @cached_property
     def median_Nm(self) -> float:
         """Median torque, N m."""
         return self.quantile_Nm(0.5)
 
-    @property
+    @cached_property
     def low_Nm(self) -> float:
-        """Torque that a tenth of the samples lies below, N m."""
+        """Torque that a tenth of the pulls lies below, N m."""
         return self.quantile_Nm(LOW)
 
-    @property
+    @cached_property
     def high_Nm(self) -> float:
-        """Torque that nine tenths of the samples lie below, N m."""
+        """Torque that nine tenths of the pulls lie below, N m."""
         return self.quantile_Nm(HIGH)
 
     def turns_freely(self) -> Chance:
@@ -112,11 +127,13 @@ class Band:
         return chance(self.torque_Nm[self.known] <= 0.0)
 
     def below(self, torque_Nm: float) -> Chance:
-        """Probability that the pull ends below a torque (N m), by whatever; turning freely counts as 0."""
-        return chance(self.torque_Nm[self.known] < torque_Nm)
+        """Probability that the pull ends below a torque (N m), by whatever, with the model's own error; turning freely
+        counts as 0."""
+        share = probability_below(self.torque_Nm[self.known], self.sigma[self.known], torque_Nm)
+        return chance_of(share, self.samples)
 
     def ends_by(self, *causes: EndedBy) -> Chance:
-        """Probability that the pull ends by one of some causes."""
+        """Probability that the pull ends by one of some causes: counted over the samples, see `ModelSigma`."""
         return chance_of(self.ends.count(*causes) / self.samples, self.samples)
 
     def twists_off_first(self) -> Chance | None:
@@ -130,6 +147,9 @@ class Band:
             "torque_median_Nm": self.median_Nm,
             "torque_p10_Nm": self.low_Nm,
             "torque_p90_Nm": self.high_Nm,
+            "torque_inputs_median_Nm": self.inputs_quantile_Nm(0.5),
+            "torque_inputs_p10_Nm": self.inputs_quantile_Nm(LOW),
+            "torque_inputs_p90_Nm": self.inputs_quantile_Nm(HIGH),
             "turns_freely_share": self.turns_freely().share,
             "wrench_first_share": self.ends_by("wrench").share,
         }
@@ -224,6 +244,7 @@ def bands_at(
                 median_case_Nm=float(single[0]) if alone else math.nan,
                 one_at_a_time=_one_at_a_time(uncertain.inputs, single) if alone else (),
                 cautions=(*uncertain.case.cautions, *_cautions(ends[0].torque_Nm)),
+                model=model_sigma(uncertain),
             )
         )
     return found

@@ -5,13 +5,14 @@ flexibilities, the opening by a mesh that many openings share (`contactfe.turn.b
 near the meshed s0 is the same problem made larger: T(s, S) = (s/s0)^2 T(s0, S s0/s) with every length scaled, of
 which only the dimensions of the wrench, at most 1 % off, are left as they are. Shapes (rounding, corner, wall) are
 meshed at a few levels; a sample takes the nearest level, and the ratio of the curve through the levels at its own
-value and at the level.
+value and at the level. A minor shape beside others on its body has its middle level in every sample, and the ratio from
+there: bodies for all combinations of levels would cost more than they tell.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -47,6 +48,7 @@ WIDTHS = frozenset({"fastener.across_flats", "fastener.undersize"})
 WIDTH_STEP = 0.01  # of the nominal width: half the spacing of the widths that are meshed
 LEVELS = {1: 3, 2: 3}  # of each shape input, by how many scatter on one body
 ROUNDING_LEVELS = {1: 5, 2: 4}  # of the rounding, which changes more
+MINOR = frozenset({"wrench.throat_depth", "wrench.ridge_radius"})
 TAIL = 0.002  # share of a distribution below the lowest and above the highest level
 
 
@@ -130,6 +132,8 @@ def plan_jobs(uncertain: UncertainCase, inputs: Sequence[Distribution], u: Array
     for k, item in enumerate(inputs):
         if item.path in levels:
             grid = levels[item.path]
+            alone = len(_on_body(inputs, item.path, levels)) == 1
+            grid = grid if alone or item.path not in MINOR else grid[[len(grid) // 2]]
             snapped[:, k] = grid[np.argmin(np.abs(values[:, k, None] - grid), axis=1)]
     middle = np.array([float(item.at(np.array([0.5]))[0]) for item in inputs])
     for k, item in enumerate(inputs):
@@ -150,6 +154,12 @@ def plan_jobs(uncertain: UncertainCase, inputs: Sequence[Distribution], u: Array
     paths = frozenset(item.path for item in inputs if item.path not in levels or item.path not in WIDTHS)
     jobs = tuple(_job(uncertain.case, case, paths) for case in cases)
     return JobPlan(jobs, tuple(cases[: len(u)]), values, snapped, tuple(inputs), tuple(ratios))
+
+
+def _on_body(inputs: Sequence[Distribution], path: str, levels: Mapping[str, Array]) -> list[str]:
+    """The inputs with levels on the body that an input belongs to."""
+    body = path.partition(".")[0]
+    return [item.path for item in inputs if item.path in levels and item.path.startswith(body)]
 
 
 def _levels(case: CaseInput, inputs: Sequence[Distribution]) -> dict[str, Array]:

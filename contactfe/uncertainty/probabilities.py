@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,8 +32,11 @@ def chance(events: NDArray[np.bool_]) -> Chance:
 
 
 def chance_of(share: float, n: int) -> Chance:
-    """The probability of an event that happened in a share of n samples; n is at least 1."""
-    return _chance(round(share * n), n)
+    """The probability of an event that happened in a share of n samples; n is at least 1.
+
+    A share that is no whole number of samples, being a mean of probabilities, has the interval of the nearest one.
+    """
+    return replace(_chance(round(share * n), n), share=share)
 
 
 def _chance(happened: int, n: int) -> Chance:

@@ -8,11 +8,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtri
 from scipy.stats import sobol_indices, uniform
 
 from contactfe.errors import ContactFEError
 from contactfe.uncertainty.band import HIGH, LOW, Band
 from contactfe.uncertainty.distributions import label_of
+from contactfe.uncertainty.groups import GroupShare, group_shares, groups_words
 from contactfe.uncertainty.sampling import sobol_points
 from contactfe.uncertainty.surrogate import Surrogate, fit
 
@@ -21,8 +23,8 @@ Array = NDArray[np.float64]
 POINTS = 2048  # of the surrogate, per index
 KNOWN_AT = 33  # values at which an input is taken as known
 ENOUGH = 0.9  # share of the variance below which the indices are called rough
+FACTORS = 16  # equally likely values of the model's own factor that stand for it in widths of bands
 _CONSTANTS = ("contact.constraint_factor",)
-_GROUPS = {"contact.friction": "friction", "contact.constraint_factor": "model"}
 HELD = "held.strength"  # what is held below the head, where it ends pulls
 
 
@@ -41,29 +43,19 @@ class InputShare:
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """Shares of all inputs, the largest first-order index in front, and the surrogate they come from."""
+    """Shares of all inputs in the variance that they make, the largest first-order index in front, the surrogate that
+    they come from, and the shares of `groups` with the model's own error in the variance of ln torque."""
 
     shares: tuple[InputShare, ...]
     band_Nm: float
     degree: int
     error_Nm: float
     explained: float
-
-    def groups(self) -> dict[str, float]:
-        """Shares of the variance by what they belong to: the fastener, the wrench, friction, the model, the load."""
-        found: dict[str, float] = {}
-        for share in self.shares:
-            name = _GROUPS.get(share.path) or share.path.partition(".")[0].replace("held", "fastener")
-            found[name] = found.get(name, 0.0) + share.first
-        return dict(sorted(found.items(), key=lambda item: -item[1]))
+    groups: tuple[GroupShare, ...]
 
     def group_sentence(self) -> str:
-        """Say in one line how much of the band belongs to what; empty where the fit tells nothing."""
-        if self.degree == 0:
-            return ""
-        parts = [f"{name} {100 * share:.0f} %" for name, share in self.groups().items()]
-        rest = max(0.0, 1.0 - sum(share.first for share in self.shares))
-        return f"Of the variance: {', '.join(parts)}, interactions {100 * rest:.0f} %."
+        """Say in one line how much of the band belongs to what; empty where nothing can be told."""
+        return groups_words(self.groups)
 
     def sentence(self) -> str:
         """Say which input to measure first, and what that would bring."""
@@ -75,7 +67,7 @@ class Sensitivity:
         verb = "Calibrate" if best.path in _CONSTANTS else "Measure"
         text = (
             f"{verb} the {label_of(best.path)} first: known exactly, it would narrow the 10 to 90 % band from "
-            f"{self.band_Nm:.3g} to about {best.band_if_known_Nm:.3g} N m ({100 * best.first:.0f} % of the variance)."
+            f"{self.band_Nm:.3g} to about {best.band_if_known_Nm:.3g} N m ({100 * best.first:.0f} % of the inputs' variance)."
         )
         if verb == "Calibrate" and len(self.shares) > 1:
             second = next((s for s in self.shares if s.path not in _CONSTANTS), None)
@@ -101,31 +93,33 @@ def sensitivity(found: Band) -> Sensitivity:
             hint="give an input as { low = ..., high = ... }",
             slug="no-inputs",
         )
-    paths = [item.path for item in found.inputs]
+    paths, known = [item.path for item in found.inputs], found.known
     spread = {item.path: item.spread_Nm for item in found.one_at_a_time}
     u = found.u
     if found.ends.count("bolt", "bar"):  # then how strong that is moves the torque as well
         paths, u = [*paths, HELD], np.column_stack([u, found.strong])
-    model = fit(u[found.known], found.torque_Nm[found.known])
+    model = fit(u[known], found.torque_Nm[known])
     d = len(paths)
     first, total = _indices(model, d, found.seed)
     cloud = sobol_points(POINTS, d, found.seed)
     # The samples tell the width; the fit, how much of it would be left.
     width = found.high_Nm - found.low_Nm
-    fitted = float(np.ptp(np.quantile(model(cloud), [LOW, HIGH])))
+    factors = _factors(found.sigma[known])
+    fitted = _width(model(cloud), factors)
     scale = width / fitted if fitted > 0.0 else 0.0
     shares = [
         InputShare(
             path,
             float(first[k]),
             float(total[k]),
-            scale * _width_if_known(model, cloud, k),
+            scale * _width_if_known(model, cloud, k, factors),
             spread.get(path, math.nan),
         )
         for k, path in enumerate(paths)
     ]
     shares.sort(key=lambda share: -share.first)
-    return Sensitivity(tuple(shares), width, model.degree, model.error, model.explained)
+    groups = group_shares(paths, u[known], found.torque_Nm[known], found.sigma[known], found.seed)
+    return Sensitivity(tuple(shares), width, model.degree, model.error, model.explained, groups)
 
 
 def _indices(model: Surrogate, d: int, seed: int) -> tuple[Array, Array]:
@@ -145,11 +139,23 @@ def _indices(model: Surrogate, d: int, seed: int) -> tuple[Array, Array]:
     return first, total
 
 
-def _width_if_known(model: Surrogate, cloud: Array, k: int) -> float:
+def _factors(sigma: Array) -> Array:
+    """Equally likely values of the model's own factor, of the root mean square sigma of the samples."""
+    middle = (np.arange(FACTORS) + 0.5) / FACTORS
+    size = float(np.sqrt(np.mean(sigma**2)))
+    return np.asarray(np.exp(size * ndtri(middle)) if size > 0.0 else np.ones(1))
+
+
+def _width(torque: Array, factors: Array) -> float:
+    """Width of the 10 to 90 % band of torques (n,) times each of the factors."""
+    return float(np.ptp(np.quantile(np.outer(torque, factors), [LOW, HIGH])))
+
+
+def _width_if_known(model: Surrogate, cloud: Array, k: int, factors: Array) -> float:
     """Mean width of the band (N m) over values of input k, with that value known."""
     widths = []
     for share in (np.arange(KNOWN_AT) + 0.5) / KNOWN_AT:
         points = cloud.copy()
         points[:, k] = share
-        widths.append(np.ptp(np.quantile(model(points), [LOW, HIGH])))
+        widths.append(_width(model(points), factors))
     return float(np.mean(widths))

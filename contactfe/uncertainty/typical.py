@@ -22,6 +22,15 @@ THICKNESS = 0.2
 """Share by which the thickness of a head that nobody measured scatters about the rule (engineering judgement, wide)."""
 WRENCH_STRENGTH = (1100.0, 1450.0)
 """MPa: yield strength of hardened tool steel whose hardness nobody measured (engineering judgement, wide)."""
+SHAPES: dict[str, tuple[str, float, float]] = {
+    "open-end": ("throat_depth", 0.94, 1.13),
+    "ring-spline": ("ridge_radius", 0.6, 1.6),
+}
+"""The one other shape of a wrench that scatters where nobody measured it: low and high over the rule (0.58 to 0.70 s and
+0.03 to 0.08 s, engineering judgement). Each costs levels of its own, so that those that hardly move the torque stay at
+the rule. M10 of 8.8, mesh of 0.4 mm: the depth of the throat +3 and -7 %, the ridges of a spline -4 and +3 %; but the
+depth of the jaws 0.30 to 0.42 s +1 and -2 %, the radius of the throat 0.05 to 0.16 s 0.2 %, the ridges of a twelve-point
+ring 0.01 to 0.04 s 0.2 %, the corners of a six-point ring 0.006 to 0.03 s 0.1 %."""
 _TOOL = ("wrench.thickness", "wrench.yield_strength")
 _WALLS = ("wrench.head_width", "wrench.outside_diameter")
 _STANDARD = (
@@ -31,7 +40,7 @@ _STANDARD = (
     "fastener.corner",
     "wrench.opening",
 )
-BY_RULE = (*_STANDARD, *JUDGED, *_WALLS, *_TOOL)
+BY_RULE = (*_STANDARD, *JUDGED, *_WALLS, *_TOOL, *(f"wrench.{key}" for key, _, _ in SHAPES.values()))
 """Every input that may scatter by rule."""
 
 
@@ -70,6 +79,7 @@ def typical_scatter(plain: UncertainCase) -> tuple[Distribution, ...]:
         source = f"{100 * WALL_BELOW:.0f} % {how} the rule, engineering judgement"
         found.append(Distribution(f"wrench.{wall}", most, (1.0 - WALL_BELOW) * most, high, source=source))
     found += _tool(plain)
+    found += _shape(plain)
     order = [entry.path for entry in FIELDS]
     return tuple(sorted(found, key=lambda item: order.index(item.path)))
 
@@ -92,6 +102,19 @@ def _tool(plain: UncertainCase) -> list[Distribution]:
         source = "hardened tool steel, not measured, engineering judgement"
         found.append(Distribution("wrench.yield_strength", strength, low, high, source=source))
     return found
+
+
+def _shape(plain: UncertainCase) -> list[Distribution]:
+    """The one shape of the wrench beside its wall that nobody measured."""
+    wrench = plain.case.wrench
+    if wrench.profile not in SHAPES:
+        return []
+    key, low, high = SHAPES[wrench.profile]
+    if wrench.rules.get(key, "given") == "given":
+        return []
+    nominal = wrench.dims[key]
+    source = "about the rule, not measured, engineering judgement"
+    return [Distribution(f"wrench.{key}", nominal, low * nominal, high * nominal, source=source)]
 
 
 def _known(plain: UncertainCase, path: str) -> bool:

@@ -8,7 +8,7 @@ from typing import Any
 
 from contactfe.case import counted_ends
 from contactfe.inputs import field_of
-from contactfe.uncertainty.band import Band
+from contactfe.uncertainty.band import HIGH, LOW, Band
 from contactfe.uncertainty.compare import Comparison, Crossover
 from contactfe.uncertainty.distributions import Distribution, label_of, written
 from contactfe.uncertainty.ends import CAUSES
@@ -16,6 +16,8 @@ from contactfe.uncertainty.probabilities import Chance
 from contactfe.uncertainty.sensitivity import Sensitivity
 from contactfe.units import KINDS
 
+COMMON = "the model's own error is left out here, as most of it is common to both"
+"""Stands wherever two cases are compared on the same samples."""
 _UNITS = {"length": "_mm", "stress": "_MPa", "angle": "_deg", "fraction": "_percent"}
 
 
@@ -23,13 +25,22 @@ def band_words(found: Band) -> str:
     """Say the band in one sentence."""
     return (
         f"torque {found.median_Nm:.3g} N m (median), {found.low_Nm:.3g} to {found.high_Nm:.3g} N m in eight of "
-        f"ten samples; plain case {found.nominal_Nm:.3g} N m"
+        f"ten pulls, with the model's own error; plain case {found.nominal_Nm:.3g} N m"
+    )
+
+
+def inputs_words(found: Band) -> str:
+    """Say the band of the inputs alone, and how large the model's own error is, in one sentence."""
+    low, high = found.inputs_quantile_Nm(LOW), found.inputs_quantile_Nm(HIGH)
+    return (
+        f"of what scatters in the inputs alone {low:.3g} to {high:.3g} N m in eight of ten samples; the model's own "
+        f"error, as a standard deviation: {found.model.words()}"
     )
 
 
 def ends_words(found: Band) -> str:
     """Say what ends the pull in how many samples."""
-    return f"of {found.samples} samples: {counted_ends(found.ends.ended_by)}"
+    return f"of {found.samples} samples, without the model's own error: {counted_ends(found.ends.ended_by)}"
 
 
 def plain_words(found: Band) -> str:
@@ -69,7 +80,8 @@ def comparison_words(found: Comparison) -> str:
     if math.isfinite(middle):
         text += f"; ratio of the torques {middle:.3g} ({low:.3g} to {high:.3g} in eight of ten samples)"
     ties = found.ties()
-    return f"{text}; {ties} of {int(found.known.sum())} samples are ties" if ties else text
+    text = f"{text}; {ties} of {int(found.known.sum())} samples are ties" if ties else text
+    return f"{text}; {COMMON}"
 
 
 def crossover_words(found: Crossover) -> str:
@@ -81,12 +93,12 @@ def crossover_words(found: Crossover) -> str:
     if place is None:
         return (
             f"the ranking changes in no sample from {label} {shown[0]} to {shown[-1]}; there {one} delivers more than "
-            f"{two} with a probability of {found.leads[-1].words()}"
+            f"{two} with a probability of {found.leads[-1].words()}; {COMMON}"
         )
     middle, low, high = (_shown(found.path, v) for v in place)
     return (
         f"{before} is ahead at {label} {shown[0]}; {after} overtakes it with a probability of {found.changes.words()}, "
-        f"at {middle} (median; {low} to {high} in eight of ten samples that change)"
+        f"at {middle} (median; {low} to {high} in eight of ten samples that change); {COMMON}"
     )
 
 
@@ -113,6 +125,10 @@ def band_record(
         "one_at_a_time": [
             {key: _finite(value) for key, value in asdict(item).items()} for item in found.one_at_a_time
         ],
+        "model": {
+            "source": found.model.source,
+            "sigma": {"grip": found.model.grip, "wrench": found.model.wrench, "held": found.model.held},
+        },
         "sensitivity": None if shares is None else _sensitivity_record(shares),
         "torque_Nm": [_finite(t) for t in found.torque_Nm.tolist()],
         "ended_by": list(found.ends.ended_by),
@@ -141,7 +157,12 @@ def column_values(found: Band) -> dict[str, list[Any]]:
 
 def _sensitivity_record(found: Sensitivity) -> dict[str, Any]:
     shares = [asdict(share) | {"one_at_a_time_Nm": _finite(share.one_at_a_time_Nm)} for share in found.shares]
-    return asdict(found) | {"shares": shares, "sentence": found.sentence(), "groups": found.groups()}
+    return asdict(found) | {
+        "shares": shares,
+        "groups": [asdict(group) for group in found.groups],
+        "sentence": found.sentence(),
+        "groups_sentence": found.group_sentence(),
+    }
 
 
 def input_record(item: Distribution) -> dict[str, Any]:
@@ -169,6 +190,7 @@ def comparison_record(found: Comparison, version: str) -> dict[str, Any]:
         "second": band_record(found.second, version),
         "shared_inputs": list(found.shared),
         "first_beats_second": asdict(found.first_beats_second()),
+        "model_error": COMMON,
         "ties": found.ties(),
         "ratio": {"median": middle, "p10": low, "p90": high},
     }
@@ -190,6 +212,7 @@ def crossover_record(found: Crossover, version: str) -> dict[str, Any]:
         if place is None
         else dict(zip(("median", "p10", "p90"), (written(field, v) for v in place), strict=True)),
         "shared_inputs": list(found.shared),
+        "model_error": COMMON,
         "version": version,
     }
 

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 
 from contactfe.case import CaseRecord
 from contactfe.report.player.frames import Stage
-from contactfe.report.words import number
+from contactfe.report.reader_units import Reader, reader, text_of
+from contactfe.report.words import LBF_FT, LEAST_FT, number
 from contactfe.turn import smooth_through
 
 Array = NDArray[np.float64]
@@ -55,6 +56,7 @@ class CurveView:
     bottom: int
     across: tuple[float, float]
     up: tuple[float, float]
+    torque_unit: str
     alt: str
 
 
@@ -65,6 +67,7 @@ def curve_view(record: CaseRecord, stage: Stage) -> CurveView:
     across = (float(LEFT), (WIDTH - LEFT - RIGHT) / most_x)
     up = (float(HEIGHT - BOTTOM), -(HEIGHT - TOP - BOTTOM) / most_y)
     end = record.rotation_deg if record.rotation_deg is not None else float(rotation.max())
+    factor, unit = reader_of(record).scale("N·m")
     play = record.estimate.free_play_deg or 0.0
     smooth = smooth_through(rotation, torque)
     last = float(rotation.max())
@@ -82,7 +85,7 @@ def curve_view(record: CaseRecord, stage: Stage) -> CurveView:
         full=start + _line(x[rising], y[rising]),
         dashed=dashed,
         ticks_x=_ticks(most_x, across),
-        ticks_y=_ticks(most_y, up),
+        ticks_y=_ticks(most_y / factor, (up[0], up[1] * factor)),
         dots=tuple(
             Dot(
                 k + 1,
@@ -98,11 +101,17 @@ def curve_view(record: CaseRecord, stage: Stage) -> CurveView:
         bottom=HEIGHT - BOTTOM,
         across=(round(across[0], 3), round(across[1], 5)),
         up=(round(up[0], 3), round(up[1], 5)),
+        torque_unit=unit,
         alt=(
-            f"Torque against rotation of the head: {number(record.torque_Nm)} N·m delivered at {number(end)} deg, "
+            f"Torque against rotation of the head: {text_of(record.torque_Nm, 'N·m')} delivered at {number(end)} deg, "
             f"full line up to there, dashed beyond."
         ),
     )
+
+
+def reader_of(record: CaseRecord) -> Reader:
+    """Who reads the curve: in lbf in where it stays below 20 lbf ft."""
+    return Reader(reader().units, float(record.curve.torque.max()) < LEAST_FT * LBF_FT)
 
 
 def _line(x: Array, y: Array) -> str:

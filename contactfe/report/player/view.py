@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 from contactfe.case import CaseRecord
 from contactfe.report.player.curve import CurveView, curve_view
 from contactfe.report.player.frames import Frame, Stage, stage_of
-from contactfe.report.words import both_torques, number
+from contactfe.report.reader_units import both, in_words, reader, text_of
+from contactfe.report.words import number
 
 Whole = NDArray[np.int64]
 
@@ -72,6 +73,8 @@ class PlayerView:
     last: int
     first_text: str
     spread_name: str
+    spread_none: str
+    load_none: str
     curve: CurveView
     data: str
 
@@ -99,6 +102,8 @@ def player_view(record: CaseRecord, stage: Stage | None = None) -> PlayerView | 
         last=last,
         first_text=value_text(stage.frames[0]),
         spread_name="opening of the mouth" if opens else "growth across the gripped corners",
+        spread_none=f"0 {reader().scale('µm')[1]}",
+        load_none=f"0 {_force_unit()[1]}",
         curve=curve,
         data=json.dumps(_data(stage, curve), separators=(",", ":")).replace("<", "\\u003c"),
     )
@@ -106,7 +111,7 @@ def player_view(record: CaseRecord, stage: Stage | None = None) -> PlayerView | 
 
 def value_text(frame: Frame) -> str:
     """Return rotation and torque of a frame as the slider says them."""
-    return f"{number(frame.rotation_deg)} deg, {both_torques(frame.torque_Nm)}"
+    return f"{number(frame.rotation_deg)} deg, {both(frame.torque_Nm)}"
 
 
 def strip_frames(stage: Stage) -> list[int]:
@@ -136,7 +141,7 @@ def transform_of(frame: Frame) -> str:
 def _still(stage: Stage, k: int) -> Still:
     frame = stage.frames[k]
     named = [e.words for e, at in zip(stage.events, stage.at_event, strict=True) if at == k]
-    what = "; ".join(named) or (
+    what = in_words("; ".join(named)) or (
         "square, unloaded" if k == 0 else "past slip" if _past(stage, k) else "on the way"
     )
     return Still(
@@ -147,9 +152,9 @@ def _still(stage: Stage, k: int) -> Still:
         crushed=path_of(list(frame.bars[frame.crushed])),
         edge="".join(f"M{a[0]},{a[1]} {b[0]},{b[1]}" for a, b in frame.bars[frame.crushed][:, :2].tolist()),
         yielded=path_of(frame.yielded),
-        caption=f"{number(frame.rotation_deg)}°, {number(frame.torque_Nm)} N·m: {what}",
+        caption=f"{number(frame.rotation_deg)}°, {text_of(frame.torque_Nm, 'N·m')}: {what}",
         alt=(
-            f"Section of wrench and fastener at {number(frame.rotation_deg)} deg and {number(frame.torque_Nm)} N·m: "
+            f"Section of wrench and fastener at {number(frame.rotation_deg)} deg and {text_of(frame.torque_Nm, 'N·m')}: "
             f"{what}; {int(frame.crushed.sum())} of {len(frame.bars)} loaded cells of the flanks are crushed."
         ),
     )
@@ -169,8 +174,13 @@ def _moved(loops: Sequence[Whole], displacement: Whole) -> list[Whole]:
 
 def _mark(stage: Stage, i: int, last: int) -> Mark:
     event, at = stage.events[i], stage.at_event[i]
-    value = f"{number(event.rotation_deg)}°, {both_torques(event.torque_Nm)}"
-    return Mark(i + 1, at, f"{100.0 * at / last:.2f}", event.words, value, event.ends)
+    value = f"{number(event.rotation_deg)}°, {both(event.torque_Nm)}"
+    return Mark(i + 1, at, f"{100.0 * at / last:.2f}", in_words(event.words), value, event.ends)
+
+
+def _force_unit() -> tuple[float, str]:
+    """What a force in N is divided by, and the unit it then has."""
+    return (1e3, "kN") if reader().units == "si" else reader().scale("N")
 
 
 def _data(stage: Stage, curve: CurveView) -> dict[str, Any]:
@@ -178,6 +188,9 @@ def _data(stage: Stage, curve: CurveView) -> dict[str, Any]:
     return {
         "w": [loop.ravel().tolist() for loop in stage.wrench],
         "f": [loop.ravel().tolist() for loop in stage.fastener],
+        "inch": reader().units == "inch",
+        "su": reader().scale("µm"),
+        "lu": _force_unit(),
         "x": curve.across,
         "y": curve.up,
         "frames": [

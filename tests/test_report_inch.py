@@ -1,0 +1,166 @@
+"""Tables, sentences, pages and figures for a reader in inches: 1 in = 25.4 mm, 1 lbf = 0.45359237 kg times 9.80665 m/s2
+(NIST SP 811)."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+import pytest
+from matplotlib.figure import Figure
+from report_cases import VERSION, check_offline, meetings, shown_texts, solved
+from test_report_study_browser import table_of
+
+from contactfe.errors import InputError
+from contactfe.files import csv_text
+from contactfe.report import (
+    curve_figure,
+    draw_flanks,
+    draw_relative,
+    flanks_figure,
+    pair_figure,
+    reading,
+    rebuilt,
+    study_charts,
+    study_page,
+)
+from contactfe.report.inch_table import inch_table
+from contactfe.report.reader_units import in_words
+from contactfe.report.rows import swept_inputs, torque_of
+from contactfe.report.study_finding import weakest_rows
+from contactfe.study.plan import parse_plan
+from contactfe.turn import load_share
+
+POUND = 0.45359237 * 9.80665  # N
+FOOT = 12 * 0.0254  # m
+KSI = 1e3 * POUND / 0.0254**2 / 1e6  # MPa
+
+
+def text_of_table() -> str:
+    rows = table_of()
+    return csv_text(list(rows[0]), [list(row.values()) for row in rows])
+
+
+@pytest.mark.parametrize(
+    ("told", "expected"),
+    [
+        ("gives way at 135.6 N m, before", "gives way at 100.0 lbf ft, before"),
+        ("from 135.6 to about 271.2 N m", "from 100.0 to about 200.0 lbf ft"),
+        ("up to 254 um deep", "up to 10.0 mil deep"),
+        ("opening 16 to 16.3 mm", "opening 0.630 to 0.642 in"),
+        ("+13.56 N m (+5 %)", "+10.00 lbf ft (+5 %)"),
+        ("k = 9716 N m per rad", "k = 9716 N m per rad"),
+        ("corner at (-25.4, 2.54) mm", "corner at (-1.000, 0.100) in"),
+        ("membrane 69, bending 689.5 MPa", "membrane 10.0, bending 100.0 ksi"),
+        ("M10, 8 mm, 12 cases", "M10, 0.315 in, 12 cases"),
+    ],
+)
+def test_sentences_are_reworded(told: str, expected: str) -> None:
+    with reading("inch", [100.0]):
+        assert in_words(told) == expected
+    assert in_words(told) == told
+
+
+def test_small_torques_stand_in_pound_inches() -> None:
+    """11.3 N m are 100 lbf in."""
+    assert in_words("slips at 11.30 N m", "inch") == "slips at 100.0 lbf in"
+
+
+def test_the_second_table_carries_its_units() -> None:
+    text = text_of_table()
+    first, second = (list(csv.DictReader(io.StringIO(one))) for one in (text, inch_table(text)))
+    assert len(first) == len(second)
+    for si, inch in zip(first, second, strict=True):
+        assert not [name for name in inch if name.endswith(("_Nm", "_mm", "_um"))]
+        assert inch["case_id"] == si["case_id"]
+        if si["torque_Nm"]:
+            assert float(inch["torque_lbf_ft"]) == pytest.approx(
+                float(si["torque_Nm"]) / (POUND * FOOT), rel=1e-8
+            )
+
+
+def test_a_study_for_a_reader_in_inches() -> None:
+    rows, text = table_of(), text_of_table()
+    found = check_offline(study_page(rows, {"name": "study", "units": "inch"}, VERSION, csv=text))
+    best = max(torque_of(row) or 0.0 for row in rows) / (POUND * FOOT)
+    assert f"Largest torque: {best:.1f} lbf·ft" in found.words
+    assert "Torque delivered (lbf·ft)" in found.words and "results-inch.csv" in found.words
+    for name, figure in study_charts(rows, "inch").items():
+        assert meetings(figure) == [], name
+        assert not any(one.endswith("(N·m)") for one, _ in shown_texts(figure))
+
+
+def test_units_stand_in_the_study() -> None:
+    raw = {
+        "format": 1,
+        "units": "inch",
+        "base": {"fastener": {"size": "M10", "grade": "8.8"}, "wrench": {"profile": "ring-six"}},
+        "sweep": {"fastener.rounding": ["0 %", "20 %"]},
+    }
+    assert parse_plan(raw).units == "inch"
+    with pytest.raises(InputError) as caught:
+        parse_plan({**raw, "units": "furlong"})
+    assert [problem.where for problem in caught.value.problems] == ["units"]
+
+
+def test_a_page_built_again_keeps_units_and_says_its_band(tmp_path: Path) -> None:
+    (tmp_path / "results.csv").write_text(text_of_table(), encoding="utf-8")
+    band = {"samples": 64, "seed": 1, "by_rule": False, "target_torque_Nm": 135.58}
+    plan = {"name": "worn", "units": "inch", "band": band}
+    (tmp_path / "plan.json").write_text(json.dumps(plan), encoding="utf-8")
+    words = check_offline(rebuilt([tmp_path], VERSION).read_text("utf-8")).words
+    assert "64 samples of every case, seed 1; odds of ending below 100.0 lbf ft" in words
+    assert "{" not in words.split("About the study")[-1]
+    assert "(lbf·ft)" in words
+
+
+def test_axes_are_those_of_the_reader() -> None:
+    """Ticks at round values of the reader's unit; what is drawn stays where it was."""
+    record = solved("soft-wrench")
+    with reading("inch", [record.torque_Nm]):
+        curve, pair = curve_figure(record), pair_figure(record)
+        assert meetings(curve) == [] and meetings(pair) == []
+    axes = curve.axes[0]
+    assert axes.get_ylabel().endswith("(lbf·ft)") and pair.axes[0].get_xlabel() == "x (in)"
+    ticks = [tick.label1.get_text() for tick in axes.yaxis.get_major_ticks() if tick.label1.get_text()]
+    places = [tick.get_loc() for tick in axes.yaxis.get_major_ticks() if tick.label1.get_text()]
+    for text, place in zip(ticks, places, strict=True):
+        assert float(text) == pytest.approx(place / (POUND * FOOT), abs=1e-6)
+
+
+@pytest.mark.parametrize("kind", ["ring-six", "open-end", "soft-wrench", "points-12"])
+def test_pressure_along_the_flats_carries_the_shares(kind: str) -> None:
+    """The area of each row over that of all is the share of the flat in the normal force."""
+    record = solved(kind)
+    figure = flanks_figure(record)
+    assert figure is not None and meetings(figure) == []
+    axes = draw_flanks(record, Figure().add_subplot())
+    area: dict[int, float] = {}
+    for bar in axes.patches:
+        row = record.built.pair.flats - 1 - round(bar.get_y())
+        area[row] = area.get(row, 0.0) + bar.get_width() * bar.get_height()
+    total = sum(area.values())
+    from contactfe.report.state import end_solution
+
+    shares = load_share(record.built, end_solution(record))
+    assert [area.get(k, 0.0) / total for k in range(len(shares))] == pytest.approx(shares, abs=0.01)
+
+
+def test_a_wrench_that_turns_freely_presses_no_flat() -> None:
+    assert flanks_figure(solved("free")) is None
+    with pytest.raises(ValueError, match="turns freely"):
+        draw_flanks(solved("free"), Figure().add_subplot())
+
+
+def test_the_best_of_each_condition_is_a_hundred() -> None:
+    rows = table_of()
+    swept = swept_inputs(rows)
+    across = next(item for item in swept if item.path == "fastener.rounding")
+    axes = draw_relative(Figure().add_subplot(), weakest_rows(rows, swept, across), across)
+    for group in range(len(across.values)):
+        tall = [
+            bar.get_height() for bar in axes.patches if abs(bar.get_x() + bar.get_width() / 2 - group) < 0.5
+        ]
+        assert max(tall) == pytest.approx(100.0)
