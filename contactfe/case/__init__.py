@@ -2,7 +2,7 @@
 
 from contactfe.case.columns import ANSWERS, AnswerColumn
 from contactfe.case.ends import ENDS, End, counted_ends
-from contactfe.case.limits import EndedBy, Limit, LimitKind, wrench_ends_at
+from contactfe.case.limits import EndedBy, Limit, LimitKind, wrench_ends_at, wrench_limit_near
 from contactfe.case.pulls import (
     NOT_PILED,
     Pull,
@@ -40,4 +40,5 @@ __all__ = [
     "wear_at",
     "wear_curve",
     "wrench_ends_at",
+    "wrench_limit_near",
 ]

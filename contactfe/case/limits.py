@@ -78,6 +78,15 @@ def wrench_ends_at(built: BuiltPair, curve: TorqueCurve, slip_Nm: float, follow:
     return _ends_at(found, slip_Nm)
 
 
+def wrench_limit_near(built: BuiltPair, curve: TorqueCurve, slip_Nm: float, within: float) -> float | None:
+    """Limit of the wrench (N m), beyond slip in proportion to the loads at slip; None where even its first section yields
+    through above ``within`` times the slip torque, or its strength is not known."""
+    sections = wrench_followed(built, curve, slip_Nm)[1].sections
+    if sections is None or sections.section_Nm >= within * slip_Nm:
+        return None
+    return sections.limit_Nm()
+
+
 def _ends_at(wrench: WrenchLimit, slip_Nm: float) -> float | None:
     sections = wrench.sections
     if sections is None or sections.section_Nm >= slip_Nm:

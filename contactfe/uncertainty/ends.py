@@ -24,7 +24,7 @@ class Ends:
     """Torques N m (n,) at which n samples end. Arrays are read-only.
 
     `grip_Nm`: the grip is lost; 0 where the wrench turns freely, nan where no curve was found. `wrench_Nm`: the wrench
-    gives way, inf where not before the grip is lost. `held_Nm`: what is held below the head, a "bolt" or a "bar"
+    gives way, inf where that is far above the grip. `held_Nm`: what is held below the head, a "bolt" or a "bar"
     (`held`), twists off; None where that is not known, and `unknown` says why.
     """
 

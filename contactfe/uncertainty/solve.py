@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.case import wrench_ends_at
+from contactfe.case import wrench_limit_near
 from contactfe.errors import ContactFEError, NotConverged
 from contactfe.files import write_bytes
 from contactfe.inputs import CaseInput
@@ -26,7 +26,10 @@ from contactfe.uncertainty.jobs import Job
 Array = NDArray[np.float64]
 Watch = Callable[[int, int], None]
 Solve = Callable[[Sequence[Job]], Array]
-Answer = tuple[float, float]  # slip torque, and where the wrench gives way before it (inf: it does not), N m
+NEAR = (
+    1.25  # of the slip torque: another shape of the same sample may bring a limit that is no higher below it
+)
+Answer = tuple[float, float]  # slip torque, and the limit of the wrench (inf: far above it), N m
 
 KEPT = 12  # bodies that a process remembers
 CHUNK = 2  # jobs that a worker takes at a time: few, so that none works alone at the end
@@ -36,7 +39,7 @@ _folder: Path | None = None  # of a worker: where the bodies of its run are
 
 def solve_jobs(jobs: Sequence[Job], workers: int = 1, watch: Watch | None = None) -> Array:
     """Torques (n, 2) N m of the jobs: where the grip is lost (0: the wrench turns freely, nan: no curve was found), and
-    where the wrench gives way before that (inf: it does not).
+    the limit of the wrench (inf: far above it).
 
     The answers do not depend on `workers`. `watch` is called with how many of how many are done. Raises
     GeometryError for bodies that cannot be built, ContactFEError for a number of workers that makes no sense or
@@ -118,7 +121,7 @@ def answer_on(job: Job, pair: ProfilePair, bodies: tuple[BodyModel, BodyModel]) 
     if curve.free_play is None:
         return 0.0, math.inf
     slip = peak(curve)[1]
-    limit = wrench_ends_at(built, curve, slip)
+    limit = wrench_limit_near(built, curve, slip, NEAR)
     return job.factor * slip, math.inf if limit is None else job.factor * limit
 
 
