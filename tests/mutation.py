@@ -65,14 +65,14 @@ MUTATIONS = (
     Mutation(
         "thickness taken twice",
         "turn/build.py",
-        "scaled(wrench, case.fastener.engaged_depth / case.wrench.thickness)",
-        "scaled(wrench, (case.fastener.engaged_depth / case.wrench.thickness) ** 2)",
+        "scaled(wrench, depth / case.wrench.thickness)",
+        "scaled(wrench, (depth / case.wrench.thickness) ** 2)",
     ),
     Mutation(
-        "clearance halved",
-        "turn/build.py",
-        "0.5 * (case.wrench.opening - pair.opening),",
-        "0.5 * (0.5 * (case.wrench.opening + case.fastener.across_flats) - pair.opening),",
+        "opening a hundredth too wide",
+        "profile/wrenches.py",
+        "corner = w.opening / 2 / math.cos(math.pi / 6)",
+        "corner = 1.01 * w.opening / 2 / math.cos(math.pi / 6)",
     ),
     Mutation(
         "cap ignored",
@@ -107,7 +107,7 @@ MUTATIONS = (
     Mutation(
         "depth of the wrench instead of the engaged one",
         "turn/curve.py",
-        "depth = built.case.fastener.engaged_depth",
+        "depth = bearing_depth(built.case)",
         "depth = built.case.wrench.thickness",
     ),
     Mutation(

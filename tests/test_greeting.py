@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import importlib.util
 import socket
 import threading
@@ -13,6 +14,7 @@ import pytest
 
 from contactfe.errors import ContactFEError
 from contactfe.parallel import DaskCluster
+from contactfe.parallel.cluster import _there
 from contactfe.parallel.greeting import expect_scheduler
 
 pytestmark = pytest.mark.skipif(
@@ -74,3 +76,14 @@ def test_addresses_that_lead_nowhere_are_named_errors(address: str, message: str
     with pytest.raises(ContactFEError, match=message) as caught:
         DaskCluster(address, 1, tmp_path)
     assert len(str(caught.value)) < 400
+
+
+@pytest.mark.parametrize("name", ["CancelledError", "FuturesCancelledError"])
+def test_a_scheduler_that_has_gone_is_a_named_error(name: str) -> None:
+    # What waiting for futures and asking for their results raise when the scheduler is killed.
+    gone = getattr(importlib.import_module("distributed.client"), name, None)
+    if gone is None:
+        pytest.skip("this version of dask has no such error")
+    lost = gone([]) if name == "FuturesCancelledError" else gone("lost")
+    with pytest.raises(ContactFEError, match="the scheduler went away"), _there():
+        raise lost

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 from cases import COARSE, PROFILES, case, slip, solved
-from drawn import mirrored_case
+from drawn import mirrored
 
 from contactfe.profile import turned_diameter
 from contactfe.profile.fasteners import fastener_outline
@@ -20,14 +20,14 @@ WORN = {"rounding": "40 %", "worn_side": "driven"}
 def test_the_other_direction_on_the_mirrored_wrench_gives_the_same_torque(profile: str, worn: dict) -> None:
     # Reflection symmetry of plane elasticity and of Coulomb friction. The two are meshed apart, so only nearly alike.
     c = case(profile, fastener=worn, wrench={"offset_angle": "20 deg"}, mesh=COARSE)
-    assert slip(mirrored_case(c)) == pytest.approx(slip(c), rel=0.004)
+    assert slip(mirrored(c)) == pytest.approx(slip(c), rel=0.004)
 
 
 @pytest.mark.parametrize("shape", ["square", "double-hex"])
 def test_other_heads_have_mirror_images_too(shape: str) -> None:
     profile = "ring-twelve" if shape == "double-hex" else "open-end"
     c = case(profile, fastener={"shape": shape, **WORN, "rounding": "20 %"}, mesh=COARSE)
-    assert slip(mirrored_case(c)) == pytest.approx(slip(c), rel=0.004)
+    assert slip(mirrored(c)) == pytest.approx(slip(c), rel=0.004)
 
 
 def test_driven_wear_costs_what_turned_corners_cost_and_the_new_head_holds_more() -> None:
@@ -62,3 +62,11 @@ def test_every_degree_of_driven_wear_has_an_outline_and_an_answer(rounding: str)
     c = case("open-end", fastener={**WORN, "rounding": rounding}, mesh=COARSE)
     torque = solved(c)[1].slip_torque_Nm
     assert torque is None or 0 < torque < 1.01 * slip(case("open-end", mesh=COARSE))
+
+
+@pytest.mark.parametrize("rounding", ["58 %", "67 %", "76 %"])
+def test_a_well_worn_double_hexagon_is_meshed_and_solved(rounding: str) -> None:
+    # Its corners are short arcs between flats that are nearly gone: elements there used to be bad.
+    c = case("ring-twelve", fastener={"shape": "double-hex", "rounding": rounding}, mesh=COARSE)
+    curve, estimate = solved(c)
+    assert estimate.turns_freely or (curve.audit.passed() and slip(c) > 0)

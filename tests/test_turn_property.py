@@ -1,6 +1,8 @@
 """Laws over the whole space of inputs: an audited answer or a named error, and never a torque below zero.
 
-A few drawn cases in ordinary runs, thousands with ``-m long``. The seed is printed: give it to ``--hypothesis-seed``.
+Some drawn cases in ordinary runs, thousands with ``-m long``. The seed is printed with every failure, and by the first
+test; ``CONTACTFE_SEED`` sets it. A case is drawn from the seed and its number alone, so that any of them can be had
+again: ``drawn.toml(drawn.draw(seed, number))`` is its case file.
 """
 
 from __future__ import annotations
@@ -12,117 +14,130 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from cases import COARSE, case
-from drawn import LONG, QUICK, drawn_cases, mirrored_case
-from hypothesis import HealthCheck, given, seed, settings
+from drawn import draw, mirrored, parsed, toml
 
-from contactfe.errors import ContactFEError, SlidesOff
+from contactfe.case import CaseRecord, solve_case
+from contactfe.errors import ContactFEError, InputError, NotConverged, SlidesOff
 from contactfe.inputs import CaseInput
-from contactfe.turn import Bodies, TorqueCurve, slip_estimate, torque_curve
 
 SEED = int(os.environ.get("CONTACTFE_SEED", random.SystemRandom().randrange(2**32)))
-CHECKS = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]
-FEW = {"max_examples": 6, "deadline": None, "phases": QUICK, "suppress_health_check": CHECKS}
-MANY = {**FEW, "max_examples": LONG}
+FEW, FEW_LAWS = 20, 4  # of 1.5 s and 6 s of one core: about a minute together
+MANY, MANY_LAWS = 2000, 400
+BATCH = 50  # cases of one test of the long run
 MOST_NEGATIVE = 0.1  # of the peak: more of it turns freely
+LEAST_SOUND = 0.9  # share of drawn cases that are answered, or the long run tries nothing
 
 
-def curve_of(c: CaseInput) -> TorqueCurve | None:
-    """The curve of a case, None for a named error."""
-    bodies = Bodies()
+def answer(number: int) -> CaseRecord | ContactFEError:
+    """The record of a drawn case, or the named error that it ends in."""
+    raw = draw(SEED, number)
     try:
-        return torque_curve(bodies.build(c))
+        return solve_case(parsed(raw))
     except ContactFEError as error:
-        assert error.slug not in ("error", "") and str(error)
-        return None
+        named = isinstance(error, InputError) or error.slug not in ("error", "")
+        assert named and str(error), told(number)
+        return error
+    except Exception as error:
+        pytest.fail(f"{type(error).__name__}: {error}\n{told(number)}")
+
+
+def told(number: int) -> str:
+    return f"CONTACTFE_SEED={SEED}, case {number}:\n{toml(draw(SEED, number))}"
+
+
+def check_answer(record: CaseRecord, number: int) -> None:
+    """Finite, audited, nothing below zero, and the torque delivered is the lowest limit."""
+    values = record.answers()
+    numbers = {name: value for name, value in values.items() if isinstance(value, float)}
+    assert all(np.isfinite(value) for value in numbers.values()), (numbers, told(number))
+    below = [name for name, value in numbers.items() if name.endswith("_Nm") and value < 0]
+    assert not [name for name in below if not name.startswith("jaw_spread")], (below, told(number))
+    assert record.curve.audit.passed(), told(number)
+    if values["turns_freely"]:
+        assert values["torque_Nm"] == 0.0 and values["slip_torque_Nm"] is None, told(number)
+        return
+    torque = record.curve.torque
+    assert np.isfinite(torque).all() and np.isfinite(record.curve.rotation).all(), told(number)
+    assert torque.min() > -MOST_NEGATIVE * torque.max(), told(number)
+    assert record.torque_Nm > 0, told(number)
+    assert 0 < values["onset_torque_Nm"] <= values["slip_torque_Nm"] * (1 + 1e-3), told(number)
+    assert record.torque_Nm <= values["slip_torque_Nm"], told(number)
 
 
 def slip_of(c: CaseInput) -> float | None:
     """Slip torque, 0 where the wrench turns freely, None for a named error."""
-    bodies = Bodies()
     try:
-        built = bodies.build(c)
-        found = slip_estimate(built, torque_curve(built))
+        return solve_case(c).estimate.slip_torque_Nm or 0.0
     except ContactFEError:
         return None
-    if found.turns_freely:
-        return 0.0
-    numbers = [found.slip_torque_Nm, found.slip_rotation_deg, found.onset_torque_Nm, found.onset_rotation_deg]
-    assert all(value is not None and np.isfinite(value) for value in numbers)
-    assert found.slip_torque_Nm is not None and found.onset_torque_Nm is not None
-    assert 0.0 < found.onset_torque_Nm <= found.slip_torque_Nm * (1 + 1e-3)
-    return found.slip_torque_Nm
 
 
-def check_answer(c: CaseInput) -> None:
-    curve = curve_of(c)
-    if curve is None or curve.free_play is None:
+def check_laws(number: int) -> None:
+    """Mirror image, and no less torque with more yield strength or friction.
+
+    A mirror image is meshed apart, so it agrees only within what the coarse mesh allows.
+    """
+    record = answer(number)
+    if not isinstance(record, CaseRecord):
         return
-    assert np.isfinite(curve.torque).all() and np.isfinite(curve.rotation).all()
-    assert curve.audit.passed()
-    assert curve.torque.max() > 0
-    assert curve.torque.min() > -MOST_NEGATIVE * curve.torque.max()
-    slip = slip_of(c)
-    assert slip is not None and slip > 0
-
-
-def check_laws(c: CaseInput) -> None:
-    """Mirror image, and no less torque with more yield strength or friction (1 %: two curves, two meshes)."""
-    own = slip_of(c)
-    if own is None:
-        return
-    other = slip_of(mirrored_case(c))
-    if other is not None:
-        assert other == pytest.approx(own, rel=0.02, abs=0.02)
+    check_answer(record, number)
+    c, own = record.built.case, record.estimate.slip_torque_Nm or 0.0
     f, w = c.fastener, c.wrench
+    if f.outline is None and w.outline is None:  # a drawn one is not its own mirror image
+        other = slip_of(mirrored(c))
+        assert other is None or other == pytest.approx(own, rel=0.02, abs=0.02), told(number)
     harder = replace(
         c,
         fastener=replace(f, yield_strength=1.15 * f.yield_strength),
         wrench=replace(w, yield_strength=1.15 * w.yield_strength),
     )
     stronger = slip_of(harder)
-    assert stronger is None or stronger >= 0.99 * own
+    assert stronger is None or stronger >= 0.99 * own, told(number)
     rougher = slip_of(replace(c, contact=replace(c.contact, friction=c.contact.friction + 0.03)))
-    assert rougher is None or rougher >= 0.97 * own
+    assert rougher is None or rougher >= 0.97 * own, told(number)
 
 
 def test_the_seed_of_the_drawn_cases_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     with capsys.disabled():
         print(f"\nseed of the drawn cases: CONTACTFE_SEED={SEED}")
-    assert 0 <= SEED < 2**32
+    assert draw(SEED, 0) == draw(SEED, 0) != draw(SEED, 1)
 
 
-@seed(SEED)
-@settings(**FEW)
-@given(c=drawn_cases())
-def test_a_drawn_case_has_an_audited_answer_or_a_named_error(c: CaseInput) -> None:
-    check_answer(c)
+@pytest.mark.parametrize("number", range(FEW))
+def test_a_drawn_case_has_an_audited_answer_or_a_named_error(number: int) -> None:
+    found = answer(number)
+    if isinstance(found, CaseRecord):
+        check_answer(found, number)
 
 
-@seed(SEED)
-@settings(**{**FEW, "max_examples": 3})
-@given(c=drawn_cases())
-def test_a_drawn_case_obeys_mirror_yield_and_friction(c: CaseInput) -> None:
-    check_laws(c)
-
-
-@pytest.mark.long
-@seed(SEED)
-@settings(**MANY)
-@given(c=drawn_cases())
-def test_thousands_of_drawn_cases_have_an_audited_answer_or_a_named_error(c: CaseInput) -> None:
-    check_answer(c)
+@pytest.mark.parametrize("number", range(FEW, FEW + FEW_LAWS))
+def test_a_drawn_case_obeys_mirror_yield_and_friction(number: int) -> None:
+    check_laws(number)
 
 
 @pytest.mark.long
-@seed(SEED)
-@settings(**{**MANY, "max_examples": LONG // 4})
-@given(c=drawn_cases())
-def test_hundreds_of_drawn_cases_obey_mirror_yield_and_friction(c: CaseInput) -> None:
-    check_laws(c)
+@pytest.mark.parametrize("first", range(0, MANY, BATCH))
+def test_thousands_of_drawn_cases_have_an_audited_answer_or_a_named_error(first: int) -> None:
+    answered = failed = 0
+    for number in range(first, first + BATCH):
+        found = answer(number)
+        if isinstance(found, CaseRecord):
+            check_answer(found, number)
+            answered += 1
+        failed += type(found) is NotConverged
+    assert answered >= LEAST_SOUND * BATCH
+    assert failed <= 0.02 * BATCH  # of one batch; over all of them it is far below one in a hundred
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("first", range(MANY, MANY + MANY_LAWS, BATCH))
+def test_hundreds_of_drawn_cases_obey_mirror_yield_and_friction(first: int) -> None:
+    for number in range(first, first + BATCH):
+        check_laws(number)
 
 
 def test_a_named_error_is_not_taken_for_an_answer() -> None:
     c = case("open-end", mesh=COARSE, contact={"friction": 0.0}, load={"lever_arm": "40 mm"})
-    assert curve_of(c) is None and slip_of(c) is None
+    assert slip_of(c) is None
     with pytest.raises(SlidesOff):
-        torque_curve(Bodies().build(c))
+        solve_case(c)

@@ -8,7 +8,7 @@ import numpy as np
 
 from contactfe.elastic import side_loads
 from contactfe.inputs import CaseInput
-from contactfe.turn import build_pair
+from contactfe.turn import bearing_depth, build_pair, in_contact
 from contactfe.verify.bodies import Array
 from contactfe.verify.check import CASES, CaseAnswer, Source
 from contactfe.verify.geometry import real_case
@@ -78,9 +78,10 @@ def open_end_spread() -> CaseAnswer:
     """Opening of the mouth of a real head, of its real thickness, under a pair of forces on its flanks."""
     case = open_end_case()
     built = build_pair(case)
-    mesh, flexibility = built.wrench.mesh, built.wrench.flexibility
+    wrench = in_contact(case, built.fastener, built.wrench)[1]
+    mesh, flexibility = wrench.mesh, wrench.flexibility
     force = 1000.0  # N on each flank
-    per_depth = force / case.fastener.engaged_depth
+    per_depth = force / bearing_depth(case)
 
     def hump(x: Array, normal: Array) -> Array:
         share = np.clip(1.0 - (x[:, 0] / HUMP) ** 2, 0.0, None) ** 2
