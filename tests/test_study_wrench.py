@@ -226,3 +226,19 @@ def test_a_band_says_in_how_many_samples_the_wrench_gives_way() -> None:
     assert (thin.torque_Nm < thin.ends.grip_Nm).all()
     assert found(THICK, 1).ends.count("wrench") == 0
     assert found(THIN, 2).torque_Nm.tobytes() == thin.torque_Nm.tobytes()
+
+
+def test_ranks_that_rest_on_heads_nobody_measured_say_so() -> None:
+    from contactfe.study import measure_first
+
+    known = {"wrench.profile": "ring-six", "cautions": ""}
+    head = solve_case(parse_case({"format": 1, "fastener": {"size": "M10", "grade": "8.8"}, **COARSE_JAWS}))
+    told = {"wrench.profile": "open-end", "cautions": "; ".join(head.own_cautions())}
+    assert "open-end wrench" in measure_first([known, told]) and "thickness" in measure_first([known, told])
+    assert measure_first([told]) == measure_first([known, known | {"wrench.profile": "ring-twelve"}]) == ""
+    stated = COARSE_JAWS | {"wrench": {"profile": "open-end", "thickness": "7 mm"}}
+    measured = solve_case(parse_case({"format": 1, "fastener": {"size": "M10", "grade": "8.8"}, **stated}))
+    assert measure_first([known, told | {"cautions": "; ".join(measured.own_cautions())}]) == ""
+
+
+COARSE_JAWS = {"wrench": {"profile": "open-end"}, "mesh": {"edge_at_contact": "0.8 mm", "edge_max": "3 mm"}}

@@ -283,11 +283,13 @@ def _draw(plan: StudyPlan, folder: Path, done: StudyDone, attempts: Attempts) ->
 
 def _say_answers(plan: StudyPlan, done: StudyDone) -> None:
     from contactfe.report import console, in_words
-    from contactfe.study import headline
+    from contactfe.study import headline, measure_first
 
     say(f"{plan.name}: {console(in_words(headline(done.rows))) or 'no case has an answer'}")
     say(f"held below the head: {' or '.join(_held(plan))}")
     _say_tables(plan, done)
+    if words := measure_first(done.rows):
+        say_wrapped(words)
     if plan.band is not None:
         from contactfe.cli.sweep_bands import say_bands
 

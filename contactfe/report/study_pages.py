@@ -33,7 +33,7 @@ from contactfe.report.study_finding import finding_of, weakest_rows
 from contactfe.report.study_ranking import ranking_view
 from contactfe.report.style import data_uri
 from contactfe.report.words import BAND, PROFILES, PULLS, counts, number, plain
-from contactfe.study import label, mark_words, wear_words
+from contactfe.study import label, mark_words, measure_first, wear_words
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
 _OWN = (
@@ -103,7 +103,7 @@ def _page(
         held=_held(rows),
         counts=f"{len(rows)} cases: {counts([end_of(row) for row in rows])}.",
         failed=[_failure(row, k) for k, row in enumerate(rows) if outcome(row) == "failed"],
-        cautions=[*(in_words(str(text)) for text in meta.get("cautions") or ()), SAFETY],
+        cautions=[*(in_words(str(text)) for text in meta.get("cautions") or ()), *_to_measure(rows), SAFETY],
         pivot=_pivot(rows, swept),
         bands=any(band_of(row) is not None for row in rows),
         odds=_odds(odds),
@@ -125,6 +125,11 @@ def _page(
         ),
         model="Two-dimensional sections, linear elasticity, capped pressure; torque over the engaged depth.",
     )
+
+
+def _to_measure(rows: Sequence[Row]) -> list[str]:
+    words = measure_first(rows)
+    return [words] if words else []
 
 
 def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:

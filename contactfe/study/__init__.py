@@ -17,6 +17,7 @@ from contactfe.study.tables import (
     label,
     mark,
     mark_words,
+    measure_first,
     pivots,
     read_rows,
 )
@@ -52,6 +53,7 @@ __all__ = [
     "load_plan",
     "mark",
     "mark_words",
+    "measure_first",
     "parse_plan",
     "pivots",
     "read_rows",
