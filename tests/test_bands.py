@@ -407,7 +407,7 @@ def test_samples_agree_with_meshing_every_one_of_them(profile: str, tables: dict
         assert wrench is not None and wrench.torque_Nm is not None
         # Meshes of about this size themselves differ by 1 % from one another.
         assert slip == pytest.approx(record.estimate.slip_torque_Nm, rel=0.035)
-        if math.isfinite(weak):
+        if weak < slip:  # beyond slip the limit is in proportion to the loads there, and ends nothing
             assert weak == pytest.approx(wrench.torque_Nm, rel=0.035)
         else:
             assert wrench.torque_Nm > 0.965 * slip
