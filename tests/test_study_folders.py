@@ -76,7 +76,7 @@ def test_some_of_its_cases_come_out_as_expected(name: str, bodies: Path) -> None
             "jaw_spread_um_per_Nm",
             "flank_pressure_MPa_per_Nm",
         ):
-            assert found[key] == (None if known[key] is None else pytest.approx(known[key], rel=2e-3)), key
+            assert found[key] == (None if known[key] is None else pytest.approx(known[key], rel=1e-4)), key
 
 
 def test_a_band_comes_out_as_expected(bodies: Path) -> None:
@@ -191,9 +191,9 @@ def test_scatter_goes_with_every_input_in_its_direction() -> None:
     unit = np.column_stack([(values - values.mean(axis=0)) / values.std(axis=0), np.ones(len(rows))])
     slope = np.linalg.lstsq(unit, torque, rcond=None)[0]
     assert np.var(torque - unit @ slope) < 0.01 * np.var(torque)
-    assert slope[0] > -slope[1] > slope[2] > slope[3] > 0
+    assert -slope[1] > max(slope[0], slope[2]) and min(slope[0], slope[2]) > slope[3] > 0
     middle = np.median(torque)
-    assert np.mean(np.abs(torque / middle - 1) < 0.16) > 0.9
+    assert np.mean(np.abs(torque / middle - 1) < 0.14) > 0.9
 
 
 def test_wear_turns_the_odds_from_the_ring_to_the_open_end() -> None:
