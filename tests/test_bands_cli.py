@@ -152,7 +152,7 @@ def test_figures_are_drawn_the_same_twice(quick: None) -> None:
     # the closed line moves with the yield strength most, with the friction next, and with nothing else
     assert labels[-2:] == ["friction", "yield strength"] and spread["wrench.opening"] == 0.0
     drawn = band_figure(found, 60.0)
-    line = next(line for line in drawn.axes[0].lines if line.get_label() == "samples")
+    line = next(line for line in drawn.axes[0].lines if line.get_label() == "inputs alone: samples")
     assert np.array_equal(np.asarray(line.get_xdata()), np.sort(found.torque_Nm))
     for one in (drawn, figure, comparison_figure(both), crossover_figure(crossed)):
         assert as_bytes(one, "png") == as_bytes(one, "png")

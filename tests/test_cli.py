@@ -68,7 +68,7 @@ def test_json_is_alone_on_stdout_and_holds_the_names_of_the_contract(turned: tup
     record = json.loads(done.stdout)
     assert set(NAMES) <= set(record)
     assert record["name"] == "ring-twelve-on-m10"
-    assert set(record["curve"]) == {"rotation_deg", "torque_Nm"}
+    assert set(record["curve"]) == {"rotation_deg", "torque_Nm", "crushed_length_mm", "crush_depth_um"}
     assert len(record["curve"]["rotation_deg"]) == len(record["curve"]["torque_Nm"]) > 8
     assert max(record["curve"]["torque_Nm"]) == pytest.approx(record["slip_torque_Nm"], rel=0.02)
     assert len(record["load_share"]) == 6
@@ -264,12 +264,17 @@ def test_version_and_usage() -> None:
 def test_help_comes_at_once_and_imports_no_numerics() -> None:
     import resource
 
-    seconds = []
-    for _ in range(5):
-        before = resource.getrusage(resource.RUSAGE_CHILDREN)
-        done = run("--help")
-        after = resource.getrusage(resource.RUSAGE_CHILDREN)
-        seconds.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+    def processor_time(*words: str) -> float:
+        """Of a Python process, s: the least of five."""
+        seconds = []
+        for _ in range(5):
+            before = resource.getrusage(resource.RUSAGE_CHILDREN)
+            subprocess.run([sys.executable, *words], capture_output=True, check=True, cwd=ROOT)
+            after = resource.getrusage(resource.RUSAGE_CHILDREN)
+            seconds.append(after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime)
+        return min(seconds)
+
+    done = run("--help")
     assert done.returncode == 0, done.stderr
     for word in ("turn", "sweep", "draw", "mesh", "init", "sizes", "grades", "Exit codes", "130 interrupted"):
         assert word in done.stdout, word
@@ -281,8 +286,8 @@ def test_help_comes_at_once_and_imports_no_numerics() -> None:
         )  # fmt: skip
         loaded = {line.rsplit("|", 1)[-1].strip().split(".")[0] for line in done.stderr.splitlines()}
         assert not loaded & set(heavy), (words, loaded & set(heavy))
-    # Processor time, so that a busy machine changes nothing. Measured: 0.1 s.
-    assert min(seconds) < 0.2
+    # Against what the library of the command line takes by itself: numpy alone would double it.
+    assert processor_time("-m", "contactfe", "--help") < 3 * processor_time("-c", "import typer.main")
 
 
 def test_no_colour_codes_even_on_a_terminal(case_file: Path) -> None:
