@@ -137,6 +137,8 @@ def test_the_page_of_a_study_in_the_browser(tmp_path: Path) -> None:
             "name": f"{profile} {rounding}",
             "wrench.profile": profile,
             "fastener.rounding": f"{rounding} %",
+            "torque_Nm": torque or 0.0,
+            "ended_by": "turns-freely" if torque is None else "grip",
             "slip_torque_Nm": torque,
             "turns_freely": torque is None,
         }
@@ -146,7 +148,7 @@ def test_the_page_of_a_study_in_the_browser(tmp_path: Path) -> None:
     path = tmp_path / "study.html"
     path.write_text(study_page(rows, {"name": "two profiles"}, "1.2.3"), encoding="utf-8")
     page = shown(path, tmp_path)
-    assert "Largest slip torque: 200.0 N·m" in page.document
+    assert "Largest torque: 200.0 N·m" in page.document
     assert "turns freely" in page.document
     assert page.errors == []
     check_picture(page.picture)
@@ -154,12 +156,13 @@ def test_the_page_of_a_study_in_the_browser(tmp_path: Path) -> None:
 
 def test_a_request_would_be_noticed(tmp_path: Path) -> None:
     """The check can fail: the page's own policy refuses a picture from elsewhere, and that is logged."""
-    html = study_page([{"name": "one", "slip_torque_Nm": 1.0, "turns_freely": False}], {}, "1.2.3")
+    answers = {"torque_Nm": 1.0, "ended_by": "grip", "slip_torque_Nm": 1.0, "turns_freely": False}
+    html = study_page([{"name": "one", **answers}], {}, "1.2.3")
     policy = re.search(r'Content-Security-Policy" content="([^"]*)"', html)
-    assert (
-        policy is not None
-        and policy.group(1) == "default-src 'none'; img-src data:; style-src 'unsafe-inline'"
-    )
+    assert policy is not None
+    rules = policy.group(1).split("; ")
+    assert rules[:3] == ["default-src 'none'", "img-src data:", "style-src 'unsafe-inline'"]
+    assert len(rules) == 4 and re.fullmatch(r"script-src 'sha256-[A-Za-z0-9+/=]+'", rules[3])
     path = tmp_path / "asks.html"
     path.write_text(
         html.replace("</main>", '<img src="http://127.0.0.1:9/x.png" alt=""></main>'), encoding="utf-8"

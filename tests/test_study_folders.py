@@ -89,7 +89,7 @@ def test_a_band_comes_out_as_expected(bodies: Path) -> None:
     task = CaseTask(case.case_id, case.case, body_keys(case.case), str(bodies), band=case.band, kept=kept)
     found, known = row_of(plan, case, run_task(task)), rows[case.index]
     for key in ("median", "p10", "p90"):
-        name = f"slip_torque_{key}_Nm"
+        name = f"torque_{key}_Nm"
         assert found[name] == pytest.approx(known[name], rel=2e-3)
     for key in ("ends_below_target_share", "twist_off_first_share", "turns_freely_share"):
         assert found[key] == pytest.approx(known[key], abs=1 / 16)
