@@ -441,9 +441,10 @@ def test_one_worker_and_none_give_the_bytes_of_two(expected: tuple[bytes, bytes]
     assert ran(plan_of(), tmp_path / "one", LocalProcesses(1))[1] == expected
     events, found = ran(plan_of(), tmp_path / "none")
     assert found == expected
-    # Samples share the bodies of the study: a ring and an open end, and two heads for each of them.
-    assert [e.total for e in events if isinstance(e, BodyDone)][-1] == 6
-    assert forecast(plan_of(), 1).meshes == 6
+    # Two heads for the ring and two for the open end; each wrench at its own opening, and once more with a mesh that the
+    # openings of the samples share.
+    assert [e.total for e in events if isinstance(e, BodyDone)][-1] == 8
+    assert forecast(plan_of(), 1).meshes == 8
 
 
 def test_a_killed_worker_costs_nothing_and_a_second_run_solves_nothing(
@@ -537,7 +538,11 @@ def test_what_a_study_says_of_its_bands(home: Path) -> None:
                    "odds:    out/odds.csv"):  # fmt: skip
         assert wanted in text, text
     html = (home / "out" / "study.html").read_text(encoding="utf-8")
-    assert "median (10 to 90 %)" in html and "Which profile delivers more" in html
+    assert (
+        "median (10 to 90 %, with the model&#39;s own error)" in html
+        or "median (10 to 90 %, with the model's own error)" in html
+    )
+    assert "Which profile delivers more" in html
     said = json.loads(sweep("study.toml", "--out", "out", "--json", folder=home).stdout)
     assert said["band"] == {"samples": 4, "seed": 3, "by_rule": False, "target_torque_Nm": 150.0}
     assert len(said["odds"]) == 2 and said["rows"][0]["torque_median_Nm"] > 0
@@ -671,7 +676,7 @@ def test_the_page_tells_bands_and_odds() -> None:
     ]  # fmt: skip
     html = study_page(rows, {"name": "bands"}, "0", odds=odds)
     assert study_page(rows, {"name": "bands"}, "0", odds=odds) == html
-    for wanted in ("Largest torque: 200.0 N·m", "180.0 to 240.0 N·m in eight of ten samples",
+    for wanted in ("Largest torque: 200.0 N·m", "180.0 to 240.0 N·m in eight of ten pulls, with the model",
                    "200.0 (180.0 to 240.0)", "3 % (1 to 11 %)", "input that moves it most"):  # fmt: skip
         assert wanted in html, wanted
     assert "Which profile delivers more" not in study_page(rows, {}, "0")

@@ -288,14 +288,14 @@ def test_the_address_of_a_case_is_what_is_asked_and_by_which_solver(tmp_path: Pa
 
 
 def test_the_forecast_counts_what_is_distinct() -> None:
-    """Yield, friction, clearance within one meshed opening, depth and modulus need no mesh of their own."""
+    """Yield, friction, depth and modulus need no mesh of their own; every opening has one."""
     plan = plan_of(sweep={
         "fastener.rounding": ["0 %", "30 %"], "contact.friction": [0.1, 0.2], "wrench.opening": ["tight", "loose"],
         "fastener.engaged_depth": ["5 mm", "6 mm"], "wrench.elastic_modulus": ["206 GPa", "210 GPa"],
         "fastener.yield_strength": ["640 MPa", "940 MPa"],
     })  # fmt: skip
     seen = forecast(plan, workers=1)
-    assert (seen.cases, seen.fasteners, seen.wrenches, seen.meshes, seen.to_build) == (64, 2, 1, 3, 3)
+    assert (seen.cases, seen.fasteners, seen.wrenches, seen.meshes, seen.to_build) == (64, 2, 2, 4, 4)
     assert forecast(plan, workers=2).seconds < seen.seconds
     assert seen.impossible == 0 and not seen.measured and seen.memory_MB > 100 and seen.disk_MB > 1
     import tomllib

@@ -108,7 +108,7 @@ def register(app: typer.Typer) -> None:
             store.bodies.trim(KEPT_MB * 1e6)
         if demo and not as_json:
             _say_demo_band(count)
-        _finish(plan, folder, done, as_json)
+        _finish(plan, folder, done, as_json, quiet)
         if done.failed:
             raise typer.Exit(SOME_FAILED)
 
@@ -229,7 +229,7 @@ def _executor(store: StudyStore, where: tuple[str | None, int]) -> Executor:
     return DaskCluster(address, workers, store.folder, solver_revision)
 
 
-def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> None:
+def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool, quiet: bool) -> None:
     """The answers, then figures and page; a picture that fails is an error only after everything else is there."""
     from contactfe.report import Attempts, check_drawn, reading
     from contactfe.study import delivered_torque
@@ -244,7 +244,11 @@ def _finish(plan: StudyPlan, folder: Path, done: StudyDone, as_json: bool) -> No
             if inch is not None:
                 say(f"in inches: {inch}")
     attempts = Attempts()
-    _draw(plan, folder, done, attempts)
+    figures, page = _draw(plan, folder, done, attempts)
+    if figures and not quiet:
+        tell(f"figures: {', '.join(str(path) for path in figures)}")
+    if page is not None and not quiet:
+        tell_page(page)
     check_drawn(attempts.failures, str(folder))
 
 
@@ -261,8 +265,10 @@ def _inch_table(plan: StudyPlan, done: StudyDone) -> Path | None:
     return path
 
 
-def _draw(plan: StudyPlan, folder: Path, done: StudyDone, attempts: Attempts) -> None:
-    """Write the figures and the page, and say where they are."""
+def _draw(
+    plan: StudyPlan, folder: Path, done: StudyDone, attempts: Attempts
+) -> tuple[list[Path], Path | None]:
+    """Write the figures and the page; returns where they are."""
     from contactfe.files import write_text
     from contactfe.report import study_figures, study_page
 
@@ -274,11 +280,10 @@ def _draw(plan: StudyPlan, folder: Path, done: StudyDone, attempts: Attempts) ->
     text = attempts.draw(
         "study.html", lambda: study_page(done.rows, meta, __version__, odds=done.odds, csv=table)
     )
-    if figures:
-        tell(f"figures: {', '.join(str(path) for path in figures)}")
-    if text is not None:
-        write_text(folder / "study.html", text)
-        tell_page(folder / "study.html")
+    if text is None:
+        return figures, None
+    write_text(folder / "study.html", text)
+    return figures, folder / "study.html"
 
 
 def _say_answers(plan: StudyPlan, done: StudyDone) -> None:
