@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-import shutil
 import subprocess
 from pathlib import Path
 
 import pytest
+from browser import program as browser_program
 
 from contactfe.cli import main
 from contactfe.errors import ContactFEError, InputError
@@ -196,9 +196,7 @@ def test_a_bad_study_is_told(tmp_path: Path, change: tuple[str, str], told: str)
 
 def test_the_page_prints_without_a_cut_row(tmp_path: Path) -> None:
     """Printed on A4 and on Letter by the browser, both ends of every row stand on one page."""
-    program = shutil.which("chromium")
-    if program is None:
-        pytest.skip("no chromium on PATH")
+    program = browser_program()
     import pypdf
 
     plan = by_hand(study_of(tmp_path, STUDY.replace("pulls = 2", "pulls = 9")))
@@ -236,9 +234,7 @@ def test_the_page_prints_without_a_cut_row(tmp_path: Path) -> None:
 
 def test_the_page_is_no_wider_than_the_paper(tmp_path: Path) -> None:
     """A4 less its margins is 186 mm wide, 703 px: the browser says how wide the tables are."""
-    program = shutil.which("chromium")
-    if program is None:
-        pytest.skip("no chromium on PATH")
+    program = browser_program()
     html = plan_page(by_hand(study_of(tmp_path)), "1.2.3")
     html = html.replace("default-src 'none';", "default-src 'none'; script-src 'unsafe-inline';")
     script = "document.title = [...document.querySelectorAll('.wide')].map(w => w.scrollWidth).join(' ')"
