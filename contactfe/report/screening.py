@@ -75,6 +75,8 @@ def search_figure(found: Found) -> Figure:
     ax.set_ylabel("y (mm)")
     figure.text(0.012, 0.975, found.plan.name, fontsize=12, fontweight="bold", va="top")
     told = f"{100 * found.gain:+.1f} % torque on the duty, noise {100 * found.noise:.1f} %"
+    if found.band is not None:
+        told += f"; {100 * found.band.low:+.1f} to {100 * found.band.high:+.1f} % in eight of ten samples"
     figure.text(0.012, 0.935, told, fontsize=9, color=SOFT, va="top")
     foot(figure, f"Fastener of the first condition. {CAUTION}")
     return figure
