@@ -123,13 +123,14 @@ class ContactRig:
         Kept: cases on the same bodies meet it again under other laws.
         """
         key = rotation, stand
-        known = self._problems.get(key)
+        known = self._problems.pop(key, None)
         if known is None:
             pairing = self.search.pairing(rotation, 2.0 * self.widest, stand)
             known = self._builder.build(pairing, rotation, self.widest)
-            while len(self._problems) >= KEPT_PROBLEMS:
-                self._problems.pop(next(iter(self._problems)), None)
-            self._problems[key] = known
+        # The last used go last: those of the march stay, those of a state between its points go.
+        self._problems[key] = known
+        while len(self._problems) > KEPT_PROBLEMS:
+            self._problems.pop(next(iter(self._problems)), None)
         return known
 
     def free_play(self, most: float) -> float | None:

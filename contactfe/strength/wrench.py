@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ from contactfe.turn import BuiltPair, TorqueCurve, head_circle, wrench_displacem
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
+RINGS_KEPT = 64  # states whose utilisation of the ring is remembered: those of a few curves
 MOST_STATES = 8  # of the curve up to slip at which the wrench's stresses are worked out
 
 
@@ -109,14 +111,18 @@ class SectionPath:
 
     def limit_Nm(self) -> float:
         """Torque (N m) at which the head reaches its plastic limit, beyond slip in proportion."""
-        head = self.head
+        return self._limit_Nm
+
+    @cached_property
+    def _limit_Nm(self) -> float:
         if not self.is_ring:
             return self.section_Nm
         own = self.built.case.wrench.yield_strength
         strain = self.built.case.contact.plane == "strain"
         strength = (own * (PLANE_STRAIN_YIELD if strain else 1.0), own)
+        parts = (self.loads.normal, self.loads.shear, self.loads.moment)
         return reached_lazily(
-            self.torque, lambda k: ring_utilisation(_at(self.loads, k), head.cuts, head.around, strength)
+            self.torque, lambda k: _ring_use(self.head, strength, *(part[k].tobytes() for part in parts))
         )
 
 
@@ -214,8 +220,14 @@ def place_of(mesh: SectionMesh, node: int) -> str:
     return words.get(name, name.replace("-", " "))
 
 
-def _at(loads: Resultants, k: int) -> Resultants:
-    return Resultants(loads.height[k], loads.normal[k], loads.shear[k], loads.moment[k])
+@lru_cache(maxsize=RINGS_KEPT)
+def _ring_use(
+    head: HeadSections, strength: tuple[float, float], normal: bytes, shear: bytes, moment: bytes
+) -> float:
+    """The utilisation of a ring under loads given by their bytes: states of a curve are met again with every state added
+    to it, and their loads are then the same to the bit."""
+    loads = Resultants(head.cuts.height, *(np.frombuffer(part) for part in (normal, shear, moment)))
+    return ring_utilisation(loads, head.cuts, head.around, strength)
 
 
 def _worst(cuts: Cuts, loads: Resultants, use: Array, torque: Array) -> tuple[Ligament, ...]:
