@@ -312,3 +312,21 @@ def test_the_study_of_three_rings_is_whole() -> None:
     assert len(plan.study.cases) == len(plan.candidates) * len(plan.conditions) == 20
     for case in plan.study.cases[::4]:
         assert profile_pair(case.case).opening == pytest.approx(16.16, abs=1e-3)
+
+
+def test_the_finding_of_three_rings_is_what_its_table_says() -> None:
+    """Own regression: one case is solved again at the mesh of the study; the rest is read off the table."""
+    folder = Path(__file__).parent.parent / "studies" / "three-rings"
+    rows = {r["candidate"]: r for r in csv.DictReader((folder / "expected.csv").read_text().splitlines())}
+    assert list(rows) == ["plain six-point", "willow", "rowan", "plain twelve-point", "alder"]
+    plan = load_screen(folder / "screen.toml")
+    case = next(c.case for c in plan.study.cases if c.values == ("alder", "worn 60 %"))
+    assert solve_case(case).torque_Nm == pytest.approx(float(rows["alder"]["torque_Nm: worn 60 %"]), rel=1e-4)
+    six, willow, twelve = (rows[name] for name in ("plain six-point", "willow", "plain twelve-point"))
+    assert float(six["best_share"]) == 1.0
+    assert float(six["score"]) / float(willow["score"]) == pytest.approx(1.07, abs=0.005)
+    assert float(willow["mass_g"]) / float(six["mass_g"]) == pytest.approx(0.90, abs=0.005)
+    assert float(willow["least_margin_of_wrench"]) == pytest.approx(-0.12, abs=0.005)
+    assert float(rows["rowan"]["least_margin_of_wrench"]) == pytest.approx(-0.47, abs=0.01)
+    assert 1 - float(twelve["score"]) / float(six["score"]) == pytest.approx(0.44, abs=0.005)
+    assert float(twelve["least_margin_of_wrench"]) > 0

@@ -29,13 +29,19 @@ _TABLE = (
     ("score_p10", "10 %", 3),
     ("score_p90", "90 %", 3),
     ("best_share", "best in", 2),
-    ("loss_to_rounding", "loss to rounding", 2),
-    ("least_margin_of_wrench", "least margin of the wrench", 2),
-    ("crush_depth_um", "crush at work (µm)", 3),
+    ("loss_to_rounding", "loss", 2),
+    ("least_margin_of_wrench", "margin", 2),
+    ("crush_depth_um", "crush (µm)", 3),
     ("swing_deg", "swing (deg)", 3),
-    ("outside_radius_mm", "outside radius (mm)", 3),
+    ("outside_radius_mm", "radius (mm)", 3),
     ("mass_g", "mass (g)", 3),
 )
+_HEADS = (
+    "10 and 90 %: of the samples. Loss: share of the torque lost to rounding. Margin: limit of the wrench over that of the "
+    "grip, the least of the duty. Crush: deepest at the working torque. Radius: largest of the outside."
+)
+"""What the heads of the table mean."""
+AT_THE_RIGHT = 0.6  # of a figure's width: from there on a name stands to the left of its point
 
 
 @styled
@@ -87,11 +93,13 @@ def screening_page(found: Screening, figures: dict[str, Figure], version: str) -
     rows = found.columns()
     return render(
         "screen.html",
+        script="downloads.js",
         title=found.plan.name,
         headline=headline(found),
         cautions=[SAFETY],
         heads=[name for _, name, _ in _TABLE],
         rows=[[_cell(row, key, digits) for key, _, digits in _TABLE] for row in rows],
+        about=_HEADS,
         duty=[(c.name, f"{c.weight:g}") for c in found.plan.conditions],
         notes=notes(found),
         figures=[picture(figure, name, (_caption(name), _alt(name))) for name, figure in figures.items()],
@@ -192,13 +200,18 @@ def _scores(rows: Sequence[dict[str, Any]], found: Screening) -> Figure:
 
 def _trade(rows: Sequence[dict[str, Any]], column: str, words: str) -> Figure:
     figure = blank(6.8, 4.9)
-    ax = figure.add_axes((0.11, 0.16, 0.84, 0.76))
-    for row in rows:
-        x, y = float(row[column]), row["score"]
+    ax = figure.add_axes((0.11, 0.16, 0.84, 0.81))
+    places = [float(row[column]) for row in rows]
+    middle = min(places) + AT_THE_RIGHT * (max(places) - min(places))
+    for row, x in zip(rows, places, strict=True):
+        y, side = row["score"], -1 if x > middle else 1
         ax.plot([x, x], [row["score_p10"], row["score_p90"]], color=SOFT, lw=1.2, zorder=2)
         face = COLOURS[0] if row["pareto"] else "white"
         ax.plot(x, y, marker="o", ms=8, mfc=face, mec=COLOURS[0], mew=1.4, zorder=3)
-        ax.annotate(row["candidate"], (x, y), xytext=(7, 5), textcoords="offset points", fontsize=8.5)
+        ax.annotate(
+            row["candidate"], (x, y), xytext=(7 * side, 5), textcoords="offset points", fontsize=8.5,
+            ha="right" if side < 0 else "left",
+        )  # fmt: skip
     ax.margins(x=0.16, y=0.12)
     ax.grid(True)
     ax.set_xlabel(words)
