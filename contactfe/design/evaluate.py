@@ -25,11 +25,12 @@ from contactfe.outlines import envelope
 from contactfe.parallel import Executor, run_all
 from contactfe.profile import TOUCHING, profile_pair
 from contactfe.study import Outcome, StudyStore, case_id
-from contactfe.turn import Bodies, torque_curve
+from contactfe.turn import SIDES, Bodies, Side, assemble_case, torque_curve
 
 Array = NDArray[np.float64]
 FINER = 0.85  # of the mesh's edges: the best head is solved once more on it, to see the numerical noise
-KEPT = 16  # bodies that a worker remembers: those of the fasteners are the same for every head
+KEPT: dict[Side, int] = {"fastener": 16, "wrench": 2}
+"""Bodies that a worker remembers: fasteners are the same for every head, a wrench does not come again."""
 
 
 class Evaluator:
@@ -144,7 +145,7 @@ def solve_cases(cases: Sequence[CaseInput]) -> list[Outcome]:
 
 def _solved(case: CaseInput) -> Outcome:
     try:
-        built = _bodies().build(case)
+        built = assemble_case(case, *(_bodies(side).body(case, side) for side in SIDES))
         answers = record_of(built, torque_curve(built)).answers()
     except ContactFEError as error:
         return Outcome("failed", " ".join(str(error).split()))
@@ -153,10 +154,10 @@ def _solved(case: CaseInput) -> Outcome:
     return Outcome("turns freely" if answers["turns_freely"] else "ok", "", dict(answers))
 
 
-@lru_cache(maxsize=1)
-def _bodies() -> Bodies:
-    """The bodies of this process."""
-    return Bodies(most=KEPT)
+@lru_cache(maxsize=len(KEPT))
+def _bodies(side: Side) -> Bodies:
+    """The bodies of one side in this process."""
+    return Bodies(most=KEPT[side])
 
 
 def _finer(case: CaseInput) -> CaseInput:
