@@ -14,10 +14,9 @@ import pytest
 from contactfe import CaseInput, parse_case, solve_case
 from contactfe.errors import ContactFEError
 from contactfe.study import work
-from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import parse_plan
 from contactfe.study.work import BodyTask, CaseTask, needs_of, run_task
-from contactfe.turn import assemble_case, bodies, body_keys, compute_body, outlines
+from contactfe.turn import Bodies, BodyStore, assemble_case, bodies, body_keys, compute_body, outlines
 
 
 def case_of(**changes: Any) -> CaseInput:
@@ -155,13 +154,13 @@ def test_stored_bodies_are_mapped_read_only_and_the_same_to_the_bit(tmp_path: Pa
 
 def test_a_damaged_body_is_built_again(tmp_path: Path) -> None:
     case, key = case_of(), body_keys(case_of()).wrench
-    BodyStore(tmp_path).fetch(key, case, "wrench")
+    Bodies(BodyStore(tmp_path)).body(case, "wrench")
     matrix = tmp_path / key / "flexibility.matrix.npy"
     whole = matrix.read_bytes()
     matrix.write_bytes(whole[:1000])
     store = BodyStore(tmp_path)
     assert not store.has(key) and store.load(key, outlines(case).wrench) is None
-    store.fetch(key, case, "wrench")
+    Bodies(store).body(case, "wrench")
     assert matrix.read_bytes() == whole
     (tmp_path / key / "body.json").write_text("{}")
     assert not store.has(key)
@@ -181,7 +180,7 @@ def test_a_damaged_number_never_gives_an_answer(kind: str, tmp_path: Path) -> No
             file.write_bytes(bytes(content))
         else:
             np.save(file, values * (np.nan if kind == "nan" else 2.0))
-    work._store_in.cache_clear()  # as in another process
+    work._bodies_in.cache_clear()  # as in another process
     assert BodyStore(tmp_path).has(keys.wrench)
     after = run_task(task)
     assert after.status == "ok" and after.answers == before.answers
@@ -191,9 +190,9 @@ def test_a_damaged_number_never_gives_an_answer(kind: str, tmp_path: Path) -> No
 
 def test_bodies_beyond_the_limit_are_removed_the_latest_used_stay(tmp_path: Path) -> None:
     case, keys, store = case_of(), body_keys(case_of()), BodyStore(tmp_path)
-    store.fetch(keys.wrench, case, "wrench")
+    Bodies(store).body(case, "wrench")
     one = store.bytes_used()
-    store.fetch(keys.fastener, case, "fastener")
+    Bodies(store).body(case, "fastener")
     os.utime(tmp_path / keys.fastener / "body.json", (1.0, 1.0))
     assert store.trim(1e12) == 0
     assert store.trim(1.5 * one) == 1 and store.has(keys.wrench) and not store.has(keys.fastener)
@@ -210,7 +209,7 @@ def test_a_file_that_cannot_be_read_is_no_lasting_failure(tmp_path: Path) -> Non
 def test_a_second_writer_leaves_a_stored_body_alone(tmp_path: Path) -> None:
     case, store = case_of(), BodyStore(tmp_path)
     key = body_keys(case).wrench
-    body = store.fetch(key, case, "wrench")
+    body = Bodies(store).body(case, "wrench")
     stamp = (tmp_path / key / "body.json").stat().st_mtime_ns
     store.save(key, body)
     assert (tmp_path / key / "body.json").stat().st_mtime_ns == stamp
@@ -247,9 +246,8 @@ def test_a_geometry_that_cannot_be_built_is_a_lasting_failure_and_a_surprise_is_
 
 
 def test_assembling_does_not_change_the_bodies(tmp_path: Path) -> None:
-    case, store = case_of(wrench__elastic_modulus="100 GPa"), BodyStore(tmp_path)
-    keys = body_keys(case)
-    fastener, wrench = store.fetch(keys.fastener, case, "fastener"), store.fetch(keys.wrench, case, "wrench")
+    case, stored = case_of(wrench__elastic_modulus="100 GPa"), Bodies(BodyStore(tmp_path))
+    fastener, wrench = stored.body(case, "fastener"), stored.body(case, "wrench")
     before = np.array(wrench.flexibility.matrix)
     built = assemble_case(case, fastener, wrench)
     assert np.array_equal(before, wrench.flexibility.matrix)

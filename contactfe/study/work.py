@@ -14,14 +14,14 @@ from contactfe.errors import ContactFEError
 from contactfe.files import NotWritten
 from contactfe.inputs import CaseInput
 from contactfe.parallel import worker_folder
-from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import PlannedCase
-from contactfe.turn import Side, assemble_case, body_keys, torque_curve
+from contactfe.turn import Bodies, BodyStore, Side, assemble_case, body_keys, torque_curve
 
 if TYPE_CHECKING:
     from contactfe.study.scatter import CaseBand
 
 OK, FREE, FAILED = "ok", "turns freely", "failed"
+RECENT = 4  # bodies that one process keeps open
 
 
 @dataclass(frozen=True)
@@ -133,13 +133,13 @@ def needs_or_failure(case: PlannedCase) -> tuple[Need, ...] | Outcome:
 
 
 def _build(task: BodyTask) -> Outcome:
-    _store(task).fetch(task.key, task.case, task.side)
+    _bodies(task).body(task.case, task.side)
     return Outcome(OK)
 
 
 def _solve(task: CaseTask) -> Outcome:
     fastener, wrench = (
-        _store(task).fetch(need.key, task.case, need.side, keep=need.key in task.kept) for need in task.needs
+        _bodies(task).body(task.case, need.side, keep=need.key in task.kept) for need in task.needs
     )
     built = assemble_case(task.case, fastener, wrench)
     record = record_of(built, torque_curve(built))
@@ -154,19 +154,18 @@ def _solve(task: CaseTask) -> Outcome:
     if task.band is not None:
         from contactfe.study.banded import solve_band  # takes a while to import
 
-        store = _store(task)
-        more, told["band"] = solve_band(task.band, record, store, task.kept)
+        more, told["band"] = solve_band(task.band, record, _bodies(task), task.kept)
         answers |= more
     return Outcome(FREE if answers["turns_freely"] else OK, "", answers, told)
 
 
-def _store(task: Task) -> BodyStore:
-    """The store of a task: in the folder of the study, or in the worker's own where that is out of its sight."""
+def _bodies(task: Task) -> Bodies:
+    """Where a task finds its bodies: in the folder of the study, or in the worker's own where that is out of its sight."""
     own = worker_folder()
-    return _store_in(task.folder if own is None else str(own / "bodies"))
+    return _bodies_in(task.folder if own is None else str(own / "bodies"))
 
 
 @lru_cache(maxsize=4)
-def _store_in(folder: str) -> BodyStore:
-    """The store of a folder, which remembers the last bodies it gave out."""
-    return BodyStore(Path(folder))
+def _bodies_in(folder: str) -> Bodies:
+    """The bodies of a folder, the last of which stay in memory."""
+    return Bodies(BodyStore(Path(folder)), most=RECENT)

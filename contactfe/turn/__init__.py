@@ -17,6 +17,7 @@ from contactfe.turn.bodies import (
     outlines,
     shape_case,
 )
+from contactfe.turn.body_store import BodyStore
 from contactfe.turn.build import (
     BodyModel,
     BuiltPair,
@@ -76,6 +77,7 @@ __all__ = [
     "BodyKeys",
     "BodyModel",
     "BodyStates",
+    "BodyStore",
     "BuiltPair",
     "EarlyAnswer",
     "FlankPressure",

@@ -20,7 +20,7 @@ from contactfe.uncertainty.probabilities import Chance, chance_of
 from contactfe.uncertainty.read import UncertainCase, distribution_numbers, may_scatter, split_case
 from contactfe.uncertainty.sampling import METHODS, SamplingPlan, sobol_points, unit_points
 from contactfe.uncertainty.sensitivity import InputShare, Sensitivity, sensitivity
-from contactfe.uncertainty.solve import answer_on, in_order, pair_case, solving
+from contactfe.uncertainty.solve import answer_on, in_order, solving
 from contactfe.uncertainty.typical import BY_RULE, typical_scatter
 from contactfe.uncertainty.words import (
     COMMON,
@@ -84,7 +84,6 @@ __all__ = [
     "label_of",
     "may_scatter",
     "model_sigma",
-    "pair_case",
     "plain_words",
     "plan_jobs",
     "probability_below",
