@@ -12,6 +12,7 @@ from contactfe.case import SAFETY
 from contactfe.report.page import Picture, picture, render
 from contactfe.report.reader_units import both, in_words, reader
 from contactfe.report.style import data_uri
+from contactfe.report.words import as_sentence
 from contactfe.uncertainty import (
     Band,
     Comparison,
@@ -58,6 +59,7 @@ def band_view(
     rule = "by rule, for the file names no distribution" if band.by_rule else "as the file says"
     return {
         "kind": KIND,
+        "units": reader().units,
         "title": band.name,
         "sub": f"{band.samples} samples, seed {band.seed}; what scatters, {rule}",
         "headline": f"Delivers {both(band.median_Nm)} in the middle, {_reach(band)} in eight of ten samples",
@@ -101,11 +103,7 @@ def _sentences(found: BandAnswers) -> list[str]:
         texts.append(comparison_words(found.comparison))
     if found.crossover is not None:
         texts.append(crossover_words(found.crossover))
-    return [_sentence(text) for text in texts if text]
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}".rstrip(".") + "."
+    return [as_sentence(text) for text in texts if text]
 
 
 def _picture(name: str, figure: Figure) -> Picture:

@@ -138,6 +138,11 @@ def console(text: str) -> str:
     return text.replace("N·m", "N m").replace("lbf·", "lbf ")
 
 
+def as_sentence(text: str) -> str:
+    """Return words as a sentence, with a capital and a full stop."""
+    return f"{text[:1].upper()}{text[1:]}".rstrip(".") + "."
+
+
 def plain(value: Any) -> str:
     """Return a value of a record as text for a reader."""
     if value is None or value == "":
