@@ -139,8 +139,11 @@ def console(text: str) -> str:
 
 
 def as_sentence(text: str) -> str:
-    """Return words as a sentence, with a capital and a full stop."""
-    return f"{text[:1].upper()}{text[1:]}".rstrip(".") + "."
+    """Return words as a sentence of a page: with a capital, a full stop, and units as pages write them."""
+    return (
+        f"{text[:1].upper()}{text[1:]}".rstrip(".").replace(" N m", " N·m").replace(" lbf ft", " lbf·ft")
+        + "."
+    )
 
 
 def plain(value: Any) -> str:
