@@ -95,7 +95,8 @@ def draw_pulls(series: PullSeries, ax: Axes) -> None:
             fontsize=7 if upright else 8, rotation=90 if upright else 0,
         )  # fmt: skip
     ax.set_xticks(at)
-    ax.set_xlim(0.4, max(len(torque), 2) + 0.6)
+    room = 0.6 if len(torque) > 1 else 1.1
+    ax.set_xlim(1 - room, len(torque) + room)
     ax.set_ylim(0.0, (1.4 if upright else 1.22) * max(torque) if max(torque) > 0 else 1.0)
     ax.set_xlabel("pull; percent: of the first torque")
     show_unit(ax.yaxis, "torque", "N·m", max(torque))

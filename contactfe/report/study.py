@@ -13,6 +13,7 @@ from typing import Any
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 
 from contactfe.report.reader_axis import show_unit
 from contactfe.report.reader_units import Units, reader, reading
@@ -284,7 +285,7 @@ def _legend(ax: Axes, lines: Lines, looks: Sequence[int] = ()) -> None:
         if name != ALL
     ]
     if any(band_of(row) is not None for row in rows):
-        handles.append(Line2D([], [], label="median and 10 to 90 % of pulls", ls="none"))
+        handles.append(Patch(fc=SOFT, alpha=0.3, label="median and 10 to 90 % of pulls"))
     if any(_free(row) for row in rows):
         hollow: dict[str, Any] = {"ls": "none", "marker": "o", "color": SOFT, "mfc": "white", "mew": 1.4}
         handles.append(Line2D([], [], label="hollow, at zero: turns freely", **hollow))
