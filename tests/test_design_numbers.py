@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -55,6 +56,16 @@ def test_the_table_names_each_number_once_and_init_shows_it() -> None:
     with pytest.raises(ContactFEError, match="did you mean relief_angle"):
         design_number("ring-six-relieved", "relief_angel")
     assert design_numbers("outline") == ()
+
+
+def test_the_table_in_the_readme_is_that_of_the_program() -> None:
+    text = (Path(__file__).parent.parent / "README.md").read_text(encoding="utf-8")
+    rows = [line for line in text.splitlines() if line.startswith("| `")]
+    told = []
+    for key, doc, words, owners in design_table():
+        profiles = "all" if owners == FAMILIES else ", ".join(owners)
+        told.append(f"| `{key}` | {doc} | {words} | {profiles} |")
+    assert rows == told
 
 
 @pytest.mark.parametrize("name", ["ring-six", "ring-twelve"])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import Annotated, Literal, cast
+from typing import Annotated, Literal
 
 import typer
 
@@ -12,18 +12,20 @@ from contactfe.cli.output import say
 from contactfe.errors import ContactFEError, nearest
 from contactfe.files import write_text
 
-Kind = Literal["turn", "sweep", "readings"]
-KINDS = ("turn", "sweep", "readings")
-_NEXT = {"turn": "contactfe turn", "sweep": "contactfe sweep", "readings": "contactfe score"}
+Kind = Literal["turn", "sweep", "readings", "screen", "search"]
+KINDS: tuple[Kind, ...] = ("turn", "sweep", "readings", "screen", "search")
+_NEXT = {kind: f"contactfe {kind}" for kind in KINDS} | {"readings": "contactfe score"}
 
 
 def register(app: typer.Typer) -> None:
     """Add the command to an application."""
 
-    @app.command("init", help="Write a commented starting file for a case, a study or readings.")
+    @app.command(
+        "init", help="Write a commented starting file for a case, a study, readings, a screening or a search."
+    )
     def init(
         first: Annotated[
-            str, typer.Argument(metavar="turn|sweep|readings", help="What to write; one case when left out.")
+            str, typer.Argument(metavar="|".join(KINDS), help="What to write; one case when left out.")
         ],
         second: Annotated[str | None, typer.Argument(metavar="FILE", help="Where to write it.")] = None,
         force: Annotated[bool, typer.Option("--force", help="Replace the file if it is there.")] = False,
@@ -39,6 +41,10 @@ def _starting_file(kind: Kind) -> str:
         from contactfe.trial import readings_template
 
         return readings_template()
+    if kind == "screen" or kind == "search":
+        from contactfe.design import screen_template, search_template
+
+        return screen_template() if kind == "screen" else search_template()
     from contactfe.inputs import case_template
 
     return case_template(kind)
@@ -52,10 +58,9 @@ def _asked(first: str, second: str | None) -> tuple[Kind, Path]:
         ending = ".csv" if first == "readings" else ".toml"
         raise typer.BadParameter(f"no file is named; write: contactfe init {first} my-{first}{ending}")
     if first not in KINDS:
-        raise typer.BadParameter(
-            f'"{first}" is no kind of file; {nearest(first, KINDS) or "write turn, sweep or readings"}'
-        )
-    return cast(Kind, first), Path(second)
+        known = f"write one of {', '.join(KINDS)}"
+        raise typer.BadParameter(f'"{first}" is no kind of file; {nearest(first, KINDS) or known}')
+    return first, Path(second)
 
 
 def _write_new(file: Path, text: str, force: bool) -> None:

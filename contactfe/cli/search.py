@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -54,34 +54,16 @@ def register(app: typer.Typer) -> None:
         finally:
             executor.close()
         if as_json:
-            say_json(plain(found))
+            say_json(found.told())
         else:
             _say(found)
         tell(f"written: {folder} ({', '.join(_write(found, folder))})")
 
 
-def plain(found: Found) -> dict[str, Any]:
-    """The outcome as plain values."""
-    return {
-        "name": found.plan.name,
-        "best": found.best,
-        "gain": found.gain,
-        "keeps_limits": found.allowed,
-        "stands_out": found.stands_out,
-        "noise": found.noise,
-        "ends_of_local_searches": list(found.ends),
-        "sensitivity": [{"number": s.name, "step": s.step, "down": s.down, "up": s.up} for s in found.sensed],
-        "heads": found.heads,
-        "cases": found.cases,
-        "known_before": found.reused,
-        "words": found.words(),
-    }
-
-
 def _write(found: Found, folder: Path) -> list[str]:
     from contactfe.files import write_text
 
-    write_text(folder / "search.json", json.dumps(plain(found), indent=1) + "\n")
+    write_text(folder / "search.json", json.dumps(found.told(), indent=1) + "\n")
     names = ["search.json"]
     try:
         from contactfe.report import save, search_figure

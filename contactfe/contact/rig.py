@@ -26,6 +26,7 @@ KEPT_PROBLEMS = 48  # of one pair of bodies: two or three curves, some 12 MB
 LEAST_SWEEP, MOST_SWEEP = math.radians(0.05), math.radians(1.0)  # of the search for the end of free play
 CLOSE = 0.0015  # of the width: as near as gaps are taken to where the wrench comes to rest
 STANDS, LEAST_SHARE = 10, 0.1  # places that are tried; least part of a step towards the next one
+FARTHEST_AHEAD = 0.03  # of the width: a wrench is not expected farther away in one step
 FARTHEST_IDLE = 0.03  # of the width: a wrench that floats farther without a load has left the fastener
 LEAST_ENGAGED = 1e-6  # a cell that engages nowhere keeps a cap that is as good as none
 
@@ -123,13 +124,14 @@ class ContactRig:
         Kept: cases on the same bodies meet it again under other laws.
         """
         key = rotation, stand
-        known = self._problems.get(key)
+        known = self._problems.pop(key, None)
         if known is None:
             pairing = self.search.pairing(rotation, 2.0 * self.widest, stand)
             known = self._builder.build(pairing, rotation, self.widest)
-            while len(self._problems) >= KEPT_PROBLEMS:
-                self._problems.pop(next(iter(self._problems)), None)
-            self._problems[key] = known
+        # The last used go last: those of the march stay, those of a state between its points go.
+        self._problems[key] = known
+        while len(self._problems) > KEPT_PROBLEMS:
+            self._problems.pop(next(iter(self._problems)), None)
         return known
 
     def free_play(self, most: float) -> float | None:
@@ -157,7 +159,9 @@ class ContactRig:
         known = None if before is None else before.problem.stand + self.moved(before)
         stand = np.zeros(2)
         if before is not None and known is not None:
-            stand = known + (rotation - before.rotation) * before.drift
+            ahead = (rotation - before.rotation) * before.drift
+            # Two places of rest over a tiny rotation give a drift that says nothing about the next step.
+            stand = known + (ahead if np.hypot(*ahead) <= FARTHEST_AHEAD * self._across_flats else 0.0)
         if np.hypot(*stand) <= close:
             stand = np.zeros(2)
         start, share, last = before, 1.0, None

@@ -65,13 +65,22 @@ def first_points(count: int, dimension: int, seed: int) -> Array:
     return np.asarray(qmc.Sobol(dimension, seed=seed).random_base2(power)[:count])
 
 
-def best_of_box(evaluate: Evaluate, dimension: int, budget: int, seed: int) -> Optimum:
-    """The best point of the unit box within a budget of evaluations; half of them are Sobol points, at most 96."""
-    count = max(STARTS, min(96, budget // 2))
+def best_of_box(
+    evaluate: Evaluate,
+    dimension: int,
+    budget: int,
+    seed: int,
+    known: Sequence[tuple[Array, Value]] = (),
+) -> Optimum:
+    """The best point of the unit box within a budget of evaluations; half of them are Sobol points, at most 96.
+
+    Points that are `known` with their values take part, and count as evaluations.
+    """
+    count = max(STARTS, min(96, budget // 2 - len(known)))
     points = first_points(count, dimension, seed)
-    asked = list(zip(points, evaluate(list(points)), strict=True))
+    asked = [*known, *zip(points, evaluate(list(points)), strict=True)]
     starts = _starts(asked)
-    each = (budget - count) // len(starts)
+    each = (budget - len(asked)) // len(starts)
     descents = [_descent(evaluate, start, each) for start in starts] if each > dimension + 2 else []
     ends = [max(trace, key=_rank) for trace in descents]
     asked += [item for trace in descents for item in trace]

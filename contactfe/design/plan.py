@@ -88,9 +88,17 @@ def load_screen(path: Path) -> ScreenPlan:
 
 
 def parse_screen(
-    raw: Mapping[str, Any], source: str = "screen", *, folder: Path | None = None, name: str = "screen"
+    raw: Mapping[str, Any],
+    source: str = "screen",
+    *,
+    folder: Path | None = None,
+    name: str = "screen",
+    plain: bool = False,
 ) -> ScreenPlan:
-    """The plan of the raw tables of a screening file. Raises InputError with every problem."""
+    """The plan of the raw tables of a screening file, with `plain` of its nominal cases alone, whatever scatters.
+
+    Raises InputError with every problem.
+    """
     problems: list[Problem] = []
     if raw.get("format") != FORMAT:
         problems.append(Problem("format", "missing or unknown", f"write format = {FORMAT} at the top"))
@@ -129,11 +137,12 @@ def parse_screen(
     if problems:
         raise InputError(problems, source=source)
     title = str(raw.get("name", name))[:60]
-    cases = [
-        Listed((one.name, duty.name), _case(base, one, duty)) for one in candidates for duty in conditions
-    ]
+    own = _nominal if plain else _case
     try:
-        study = listed_plan(title, COLUMNS, cases, raw.get("band"), folder)
+        cases = [
+            Listed((one.name, duty.name), own(base, one, duty)) for one in candidates for duty in conditions
+        ]
+        study = listed_plan(title, COLUMNS, cases, None if plain else raw.get("band"), folder)
     except InputError as error:
         raise InputError(error.problems, source=source) from error
     return ScreenPlan(title, tuple(candidates), tuple(conditions), working, study)
@@ -144,6 +153,16 @@ def _case(base: Mapping[str, Any], one: Candidate, duty: Condition) -> dict[str,
     tables["wrench"] = {**tables.get("wrench", {}), **one.wrench}
     tables["fastener"] = {**tables.get("fastener", {}), **duty.fastener}
     return {"format": FORMAT, **tables}
+
+
+def _nominal(base: Mapping[str, Any], one: Candidate, duty: Condition) -> dict[str, Any]:
+    """The case with the nominal value of whatever scatters."""
+    raw = _case(base, one, duty)
+    if not any(isinstance(v, Mapping) for k in TABLES if k in raw for v in raw[k].values()):
+        return raw
+    from contactfe.uncertainty import split_case  # takes a while to import
+
+    return dict(split_case(raw).base)
 
 
 def _entries(

@@ -86,16 +86,10 @@ def screening(plan: ScreenPlan, rows: Sequence[Row], store: StudyStore) -> Scree
     for k, case in enumerate(plan.study.cases):
         outcome = store.load(case.case_id)
         record = outcome.record if outcome is not None else None
-        torques.append(_samples(rows[k], record))
+        torques.append(torque_samples(rows[k], record))
         works.append(_at_work(record, plan.working_Nm))
     samples = max((len(t) for t in torques), default=1)
-    table = np.array(
-        [
-            np.broadcast_to(t, samples) if len(t) in (1, samples) else np.full(samples, math.nan)
-            for t in torques
-        ]
-    )
-    table = table.reshape(len(plan.candidates), count, samples)
+    table = np.array([_spread(t, samples) for t in torques]).reshape(len(plan.candidates), count, samples)
     scores = _scores(table, np.array([c.weight for c in plan.conditions]))
     share = _best(scores)
     results = []
@@ -130,7 +124,13 @@ def _on_front(r: CandidateResult, front: bool) -> CandidateResult:
     return replace(r, front=front)
 
 
-def _samples(row: Row, record: Mapping[str, Any] | None) -> Array:
+def _spread(torque: Array, samples: int) -> Array:
+    """Torques of all samples (n,): the same in each where the case does not scatter."""
+    fits = len(torque) in (1, samples)
+    return np.broadcast_to(torque, samples) if fits else np.full(samples, math.nan)
+
+
+def torque_samples(row: Row, record: Mapping[str, Any] | None) -> Array:
     """Torques (n,) N m that the samples of a case deliver, of a case without a band that of the plain case."""
     if row["status"] == "failed":
         return np.array([math.nan])

@@ -1,38 +1,26 @@
-"""The search for the best numbers of a family: every head a stored set of cases, the answer with its doubts.
-
-The score is the weighted mean over the duty of the torque over that of the start. Cases are those of a study: the same
-addresses and the same store, so that a search that was stopped finds again what it has asked.
-"""
+"""The search for the best numbers of a family: the best head, its gain over the start, and how far both can be trusted."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from functools import partial
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.case import solve_case
-from contactfe.design.optimum import Value, best_of_box
-from contactfe.design.plan import ScreenPlan
+from contactfe.design.evaluate import Evaluator
+from contactfe.design.gain import GainBand, NoGainBand, gain_band
+from contactfe.design.optimum import best_of_box
 from contactfe.design.shape_plan import SearchPlan
-from contactfe.errors import ContactFEError
-from contactfe.inputs import CaseInput
-from contactfe.outlines import envelope
-from contactfe.parallel import Executor, run_all
-from contactfe.profile import TOUCHING, profile_pair
-from contactfe.study import Outcome, StudyStore
+from contactfe.parallel import Executor
+from contactfe.study import StudyStore
 
 Array = NDArray[np.float64]
 STEP = 0.05
 """Of a number's range: how far each is moved from the best head to see what it matters."""
-FINER = 0.85  # of the mesh's edges: the best head is solved once more on it, to see the numerical noise
 NOISE_FLOOR = 0.003
 """Of the torque: what two meshes of one shape differ by, as measured for the built-in heads."""
-FAILED_SCORE = 0.0
 
 
 @dataclass(frozen=True)
@@ -48,7 +36,8 @@ class Sensed:
 @dataclass(frozen=True)
 class Found:
     """The outcome of a search: the numbers of the best head as text, its score over the start's (1), whether it keeps
-    the limits, the numerical noise, the ends of the local searches, and how many heads and cases were evaluated."""
+    the limits, the numerical noise, the ends of the local searches, how many heads and cases were evaluated, and the
+    gain over samples of what scatters where the file asks for it and there is one; `no_band` says why it has none."""
 
     plan: SearchPlan
     best: dict[str, str]
@@ -62,6 +51,8 @@ class Found:
     heads: int
     cases: int
     reused: int
+    band: GainBand | None = None
+    no_band: str = ""
 
     @property
     def gain(self) -> float:
@@ -75,19 +66,27 @@ class Found:
 
     def words(self) -> str:
         """The answer with its doubts in sentences."""
+        band = f"The gain has no band: {self.no_band}. " if self.no_band else ""
+        band = band if self.band is None else f"{self.band.words()} "
+        return (
+            f"{self._head()} {band}Noise {100 * self.noise:.1f} %; {self.heads} heads, {self.cases} cases "
+            f"({self.reused} known before). {self._optima()}"
+        )
+
+    def _head(self) -> str:
+        """What was found, in a sentence."""
         told = ", ".join(f"{key} = {value}" for key, value in self.best.items())
         if not self.allowed:
-            head = f"No head that was tried keeps all limits; the nearest is {told}."
-        elif not self.start_allowed:
-            head = f"The start does not keep the limits; the best head that does: {told} ({100 * self.gain:+.1f} % torque)."
-        elif self.stands_out:
-            head = f"Found: {told}; {100 * self.gain:.1f} % more torque on this duty than the start."
-        else:
-            head = f"No gain: the best head found ({told}) differs by {100 * self.gain:+.1f} %, within the numerical noise."
-        return (
-            f"{head} Noise {100 * self.noise:.1f} %; {self.heads} heads, {self.cases} cases ({self.reused} known before). "
-            f"{self._optima()}"
-        )
+            return f"No head that was tried keeps all limits; the nearest is {told}."
+        if not self.start_allowed:
+            return f"The start does not keep the limits; the best head that does: {told} ({100 * self.gain:+.1f} % torque)."
+        if self.stands_out:
+            return f"Found: {told}; {100 * self.gain:.1f} % more torque on this duty than the start."
+        if self.gain < -2.0 * self.noise:
+            return f"No gain: the best head within these ranges ({told}) holds {-100 * self.gain:.1f} % less than the start."
+        if self.best == self.plan.start_numbers():
+            return f"No gain: no head that was tried holds more than the start ({told})."
+        return f"No gain: the best head found ({told}) differs by {100 * self.gain:+.1f} %, within the numerical noise."
 
     def _optima(self) -> str:
         """How many of the local searches agree, in a sentence."""
@@ -101,22 +100,54 @@ class Found:
         )
         return f"{near} of {len(self.ends)} local searches end within 1 % of it: {seen}."
 
+    def told(self) -> dict[str, Any]:
+        """Everything as plain values."""
+        return {
+            "name": self.plan.name,
+            "start": self.plan.start_numbers(),
+            "best": self.best,
+            "gain": self.gain,
+            "gain_band": None if self.band is None else self.band.told(),
+            "keeps_limits": self.allowed,
+            "stands_out": self.stands_out,
+            "noise": self.noise,
+            "ends_of_local_searches": list(self.ends),
+            "sensitivity": [
+                {"number": s.name, "step": s.step, "down": s.down, "up": s.up} for s in self.sensed
+            ],
+            "heads": self.heads,
+            "cases": self.cases,
+            "known_before": self.reused,
+            "words": self.words(),
+        }
+
 
 def search_shape(plan: SearchPlan, store: StudyStore, executor: Executor) -> Found:
-    """Run a search, going on from what the store knows.
+    """Run a search, going on from what the store knows. The executor may be closed at the end.
+
+    The start is one of the heads where its numbers lie within their ranges, so that the best is then never below it.
 
     Raises:
         ContactFEError: the start has no answer, or the store cannot be written.
     """
-    work = _Evaluator(plan, store, executor)
-    start = work.start()
-    found = best_of_box(work.values, len(plan.moving), plan.evaluations, plan.seed)
-    sensed = _sensed(plan, work, found.point, found.value.score)
-    noise = max(NOISE_FLOOR, work.noise(plan.wrench(found.point), found.value.score))
+    work = Evaluator(plan, store, executor)
+    start, point = work.start(), plan.start_point()
+    known = [] if point is None else [(point, start)]
+    found = best_of_box(work.values, len(plan.moving), plan.evaluations, plan.seed, known)
+    best, score = plan.wrench(found.point), found.value.score
+    sensed = _sensed(plan, work, found.point, score)
+    noise = max(NOISE_FLOOR, work.noise(best, score))
+    moved = point is None or not np.array_equal(found.point, point)
+    band, no_band = None, ""
+    if plan.banded and moved:
+        try:
+            band = gain_band(plan, best, work.score, store, executor)
+        except NoGainBand as error:
+            no_band = error.message
     return Found(
         plan,
-        plan.wrench(found.point),
-        found.value.score,
+        best if moved else plan.start_numbers(),
+        score,
         found.value.allowed,
         start.score,
         start.allowed,
@@ -126,10 +157,12 @@ def search_shape(plan: SearchPlan, store: StudyStore, executor: Executor) -> Fou
         work.heads,
         work.solved + work.reused,
         work.reused,
+        band,
+        no_band,
     )
 
 
-def _sensed(plan: SearchPlan, work: _Evaluator, point: Array, best: float) -> tuple[Sensed, ...]:
+def _sensed(plan: SearchPlan, work: Evaluator, point: Array, best: float) -> tuple[Sensed, ...]:
     moves: list[tuple[int, float, Array]] = []
     for k in range(len(point)):
         for side in (-STEP, STEP):
@@ -145,152 +178,3 @@ def _sensed(plan: SearchPlan, work: _Evaluator, point: Array, best: float) -> tu
         step = f"{math.degrees(length):.3g} deg" if m.kind == "angle" else f"{length:.3g} mm"
         found.append(Sensed(m.number.name, step, change.get((k, -STEP)), change.get((k, STEP))))
     return tuple(found)
-
-
-def _answers(case: CaseInput) -> Outcome:
-    """What a worker does: one case, whatever it meets becoming the reason."""
-    try:
-        answers = solve_case(case).answers()
-    except ContactFEError as error:
-        return Outcome("failed", " ".join(str(error).split()))
-    return Outcome("turns_freely" if answers["turns_freely"] else "ok", "", dict(answers))
-
-
-class _Evaluator:
-    """Solves the duty for heads, all at once, and gives them their values."""
-
-    def __init__(self, plan: SearchPlan, store: StudyStore, executor: Executor) -> None:
-        self.plan, self.store, self.executor = plan, store, executor
-        self.heads = self.solved = self.reused = 0
-        self.reference: Array = np.ones(len(plan.conditions))
-
-    def start(self) -> Value:
-        """Solve the start, whose torques are the measure of all others.
-
-        Raises:
-            ContactFEError: it has no answer somewhere on the duty.
-        """
-        outcomes = self._solved(self.plan.start)
-        lost = next((o for o in outcomes if o.answers is None), None)
-        torque = [float((o.answers or {}).get("torque_Nm") or 0.0) for o in outcomes]
-        if lost is not None or max(torque) <= 0.0:
-            reason = lost.reason if lost is not None else "it turns freely on the whole duty"
-            raise ContactFEError(
-                f"the start has no answer: {reason}", where="[base.wrench]", hint="start from another head"
-            )
-        self.reference = np.array([t if t > 0 else max(torque) for t in torque])
-        return self._value(self.plan.start, outcomes, 0)
-
-    def values(self, points: Sequence[Array]) -> list[Value]:
-        """The values of points of the unit box; a head that cannot be built has the score 0 and violates every limit."""
-        return self.of_heads([self.plan.wrench(point) for point in points])
-
-    def of_heads(self, heads: Sequence[dict[str, str]]) -> list[Value]:
-        """The values of heads given by keys of [wrench]."""
-        plans: list[ScreenPlan | None] = []
-        for keys in heads:
-            try:
-                plans.append(self.plan.screen({"head": keys}))
-            except ContactFEError:
-                plans.append(None)
-        known = [p for p in plans if p is not None]
-        cases = [case for p in known for case in p.study.cases]
-        outcomes = self._outcomes([(c.case_id, c.case) for c in cases])
-        self.heads += len(heads)
-        found, at = [], 0
-        for p in plans:
-            if p is None:
-                found.append(self._nothing())
-                continue
-            count = len(p.study.cases)
-            found.append(self._value(p, outcomes[at : at + count], 0))
-            at += count
-        return found
-
-    def noise(self, head: dict[str, str], score: float) -> float:
-        """How much the score of a head changes on a finer mesh, over the score."""
-        try:
-            plan = self.plan.screen({"head": head})
-        except ContactFEError:
-            return 0.0
-        finer = []
-        for c in plan.study.cases:
-            mesh = replace(c.case.mesh, edge_at_contact=FINER * c.case.mesh.edge_at_contact)
-            finer.append(replace(c.case, mesh=mesh))
-        from contactfe.study import case_id
-
-        outcomes = self._outcomes([(case_id(case), case) for case in finer])
-        other = self._value(plan, outcomes, 0).score
-        return abs(other / score - 1.0) if score > 0 else 0.0
-
-    def _solved(self, plan: ScreenPlan) -> list[Outcome]:
-        self.heads += 1
-        return self._outcomes([(c.case_id, c.case) for c in plan.study.cases])
-
-    def _outcomes(self, cases: Sequence[tuple[str, CaseInput]]) -> list[Outcome]:
-        """Outcomes in order, from the store where it has them."""
-        found: dict[str, Outcome] = {}
-        missing: dict[str, CaseInput] = {}
-        for address, case in cases:
-            known = self.store.load(address)
-            if known is not None and (known.answers is not None or known.lasting):
-                found[address] = known
-                self.reused += 1
-            else:
-                missing[address] = case
-        addresses = list(missing)
-
-        def take(number: int, outcome: Outcome) -> None:
-            self.store.save(addresses[number], outcome)
-            found[addresses[number]] = outcome
-            self.solved += 1
-
-        run_all(self.executor, [partial(_answers, missing[address]) for address in addresses], take)
-        return [found[address] for address, _ in cases]
-
-    def _nothing(self) -> Value:
-        return Value(FAILED_SCORE, tuple(-1.0 for _ in self.plan.limits))
-
-    def _value(self, plan: ScreenPlan, outcomes: Sequence[Outcome], first: int) -> Value:
-        if any(o.answers is None for o in outcomes):
-            return self._nothing()
-        answers = [o.answers or {} for o in outcomes]
-        weights = np.array([c.weight for c in self.plan.conditions])
-        torque = np.array([float(a["torque_Nm"] or 0.0) for a in answers])
-        score = float((weights * torque / self.reference).sum() / weights.sum())
-        if not self.plan.limits:
-            return Value(score)
-        try:
-            facts = _facts(plan.study.cases[first].case, answers)
-        except ContactFEError:
-            return self._nothing()
-        return Value(score, tuple(_slack(key, limit, facts[key]) for key, limit in self.plan.limits.items()))
-
-
-def _facts(case: CaseInput, answers: Sequence[dict[str, Any]]) -> dict[str, float]:
-    """What the limits speak of, the worst of the duty; the shape is that of the first condition."""
-    wrench = profile_pair(case).wrench
-    head = envelope(wrench, case.wrench.thickness)
-    margins = [
-        a["wrench_torque_Nm"] / a["slip_torque_Nm"] - 1
-        for a in answers
-        if a["wrench_torque_Nm"] and a["slip_torque_Nm"]
-    ]
-    spread = [abs(a["jaw_spread_um_per_Nm"]) for a in answers if a["jaw_spread_um_per_Nm"] is not None]
-    return {
-        "wrench_margin": min(margins, default=math.inf),
-        "outside_radius": head.outside_radius,
-        "mass_g": head.mass,
-        "jaw_spread_um_per_Nm": max(spread, default=0.0),
-        "smallest_radius": min(
-            (p.radius for p in wrench.pieces if p.is_arc and p.name in TOUCHING), default=math.inf
-        ),
-    }
-
-
-def _slack(key: str, limit: float, value: float) -> float:
-    """Room that a limit leaves, over the limit (over 1 for a margin, which may be 0); negative where it is violated."""
-    if key == "wrench_margin":
-        return min(value - limit, 1.0)
-    room = value - limit if key == "smallest_radius" else limit - value
-    return min(room / max(abs(limit), 1e-9), 1.0)

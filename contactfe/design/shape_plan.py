@@ -17,6 +17,8 @@ rounding = "40 %"
 [search]
 evaluations = 200
 seed = 1
+[band]                         # what the gain is over these samples of what scatters
+samples = 32
 """
 
 from __future__ import annotations
@@ -32,7 +34,7 @@ from numpy.typing import NDArray
 
 from contactfe.design.plan import Condition, ScreenPlan, parse_screen
 from contactfe.errors import ContactFEError, InputError, Problem, nearest
-from contactfe.inputs import FORMAT, read_toml
+from contactfe.inputs import FORMAT, CaseInput, read_toml
 from contactfe.standards import DesignNumber, design_number
 from contactfe.units import format_quantity, parse_quantity
 
@@ -58,7 +60,10 @@ class Moving:
 
     def text(self, share: float) -> str:
         """The value at a share of the range, as the case file writes it."""
-        value = self.low + share * (self.high - self.low)
+        return self.told(self.low + share * (self.high - self.low))
+
+    def told(self, value: float) -> str:
+        """A value (mm, rad) as the case file writes it."""
         if self.kind == "angle":
             return f"{math.degrees(value):.6g} deg"
         return format_quantity(float(f"{value:.7g}"), self.kind)
@@ -69,14 +74,16 @@ class Moving:
         return self.number.kind
 
     def share(self, value: float) -> float:
-        """Where in its range a value lies, held within it."""
-        return float(np.clip((value - self.low) / (self.high - self.low), 0.0, 1.0))
+        """Where in its range a value lies: from 0 to 1, beyond that where it lies outside."""
+        share = (value - self.low) / (self.high - self.low)
+        return float(np.clip(share, 0.0, 1.0)) if abs(share - 0.5) < 0.5 + 1e-9 else share
 
 
 @dataclass(frozen=True)
 class SearchPlan:
     """What to search: the raw tables of a screening that the heads are put into, the numbers, the limits (internal
-    units), evaluations and seed. `start` is the screening of the family's own numbers."""
+    units), evaluations and seed. `start` is the screening of the file's own head, whose numbers are `start_values` (mm,
+    rad). `banded`: the gain is asked for over samples of what scatters."""
 
     name: str
     raw: Mapping[str, Any]
@@ -85,6 +92,8 @@ class SearchPlan:
     evaluations: int
     seed: int
     start: ScreenPlan
+    start_values: tuple[float, ...]
+    banded: bool
     folder: Path | None
 
     @property
@@ -96,15 +105,23 @@ class SearchPlan:
         """The keys of [wrench] at a point (d,) of the unit box."""
         return {m.number.name: m.text(float(u)) for m, u in zip(self.moving, point, strict=True)}
 
+    def start_point(self) -> NDArray[np.float64] | None:
+        """The start as a point (d,) of the unit box; None where it lies outside."""
+        point = np.array([m.share(value) for m, value in zip(self.moving, self.start_values, strict=True)])
+        return point if ((point >= 0.0) & (point <= 1.0)).all() else None
+
+    def start_numbers(self) -> dict[str, str]:
+        """The moving numbers of the start, as keys of [wrench]."""
+        return {m.number.name: m.told(value) for m, value in zip(self.moving, self.start_values, strict=True)}
+
     def screen(self, heads: Mapping[str, Mapping[str, Any]], band: bool = False) -> ScreenPlan:
-        """The screening of heads by name; with its band where the file has one."""
-        tables = {
-            k: v
-            for k, v in self.raw.items()
-            if k in ("format", "base", "condition", *(("band",) if band else ()))
-        }
+        """The screening of heads by name: of their nominal cases, or with the band of the file."""
+        kept = ("format", "base", "condition", "band")
+        tables = {k: v for k, v in self.raw.items() if k in kept}
         entries = [{"name": name, **keys} for name, keys in heads.items()]
-        return parse_screen({**tables, "candidate": entries}, folder=self.folder, name=self.name)
+        return parse_screen(
+            {**tables, "candidate": entries}, folder=self.folder, name=self.name, plain=not band
+        )
 
 
 def load_search(path: Path) -> SearchPlan:
@@ -121,54 +138,71 @@ def parse_search(
         for key in raw
         if key not in KEYS
     ]
-    tables = {k: v for k, v in raw.items() if k in ("format", "base", "condition")}
-    start = None
+    tables = {k: v for k, v in raw.items() if k in ("format", "base", "condition", "band")}
+    tables["candidate"] = [{"name": "start"}]
+    start, banded = None, False
     try:
-        start = parse_screen({**tables, "candidate": [{"name": "start"}]}, folder=folder, name=name)
+        banded = parse_screen(tables, folder=folder, name=name).study.band is not None
+        start = parse_screen(tables, folder=folder, name=name, plain=True)
     except InputError as error:
         problems += error.problems
     limits = _limits(raw.get("limits", {}), problems)
     settings = _settings(raw.get("search", {}), problems)
-    moving = _moving(raw.get("numbers"), start, problems) if start is not None else []
+    moving = _moving(raw, start, problems) if start is not None else []
     if problems or start is None:
         raise InputError(problems, source=source)
     title = str(raw.get("name", name))[:60]
-    return SearchPlan(title, {"format": FORMAT, **raw}, tuple(moving), limits, *settings, start, folder)
+    values = tuple(_value(m, start.study.cases[0].case) for m in moving)
+    return SearchPlan(
+        title, {"format": FORMAT, **raw}, tuple(moving), limits, *settings, start, values, banded, folder
+    )
 
 
-def _moving(table: Any, start: ScreenPlan, problems: list[Problem]) -> list[Moving]:
+def _value(m: Moving, case: CaseInput) -> float:
+    """The value of a moving number in a case, mm or rad."""
+    own = {"thickness": case.wrench.thickness, "opening": case.wrench.opening}
+    return own[m.number.name] if m.number.name in own else case.wrench.dims[m.number.name]
+
+
+def _moving(raw: Mapping[str, Any], start: ScreenPlan, problems: list[Problem]) -> list[Moving]:
+    table = raw.get("numbers")
     if not isinstance(table, Mapping) or not table:
         problems.append(Problem("[numbers]", "missing", "write [numbers] and below it bearing_reach = {}"))
         return []
     case = start.study.cases[0].case
+    widths = {one.case.fastener.across_flats_nominal for one in start.study.cases}
+    scattered = raw.get("base", {}).get("wrench", {})
     found = []
     for key, entry in table.items():
-        where = f"[numbers] {key}"
         try:
-            number = design_number(case.wrench.profile, key)
-        except ContactFEError as error:
-            problems.append(Problem(where, error.message, error.hint))
-            continue
-        if number.kind == "integer":
-            problems.append(
-                Problem(where, "is a whole number, which does not move smoothly", "screen both instead")
+            found.append(
+                _one_moving(key, entry, case, len(widths) > 1, isinstance(scattered.get(key), Mapping))
             )
-            continue
-        low, high = number.bounds(case.fastener.across_flats_nominal)
-        if not isinstance(entry, Mapping) or any(k not in ("low", "high") for k in entry):
-            problems.append(Problem(where, "is not a range", 'write {} or { low = "2 mm", high = "3 mm" }'))
-            continue
-        try:
-            low = parse_quantity(entry["low"], number.kind) if "low" in entry else low
-            high = parse_quantity(entry["high"], number.kind) if "high" in entry else high
         except ContactFEError as error:
-            problems.append(Problem(where, error.message, error.hint))
-            continue
-        if low >= high:
-            problems.append(Problem(where, "ends before it begins", "let low be below high"))
-            continue
-        found.append(Moving(number, low, high))
+            problems.append(Problem(f"[numbers] {key}", error.message, error.hint))
     return found
+
+
+def _one_moving(key: str, entry: Any, case: CaseInput, widths: bool, scatters: bool) -> Moving:
+    """A number and its range; `widths`: the duty has heads of several. Raises ContactFEError."""
+    number = design_number(case.wrench.profile, key)
+    if number.kind == "integer":
+        raise ContactFEError("is a whole number, which does not move smoothly", hint="screen both instead")
+    if scatters:
+        hint = f"give {key} one value in [base.wrench], or leave it out here"
+        raise ContactFEError("moves and scatters", hint=hint)
+    if number.kind == "length" and widths:
+        raise ContactFEError(
+            "is one length for heads of several widths", hint="search for one width at a time"
+        )
+    low, high = number.bounds(case.fastener.across_flats_nominal)
+    if not isinstance(entry, Mapping) or any(k not in ("low", "high") for k in entry):
+        raise ContactFEError("is not a range", hint='write {} or { low = "2 mm", high = "3 mm" }')
+    low = parse_quantity(entry["low"], number.kind) if "low" in entry else low
+    high = parse_quantity(entry["high"], number.kind) if "high" in entry else high
+    if low >= high:
+        raise ContactFEError("ends before it begins", hint="let low be below high")
+    return Moving(number, low, high)
 
 
 def _limits(table: Any, problems: list[Problem]) -> dict[str, float]:

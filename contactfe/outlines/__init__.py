@@ -6,16 +6,8 @@ from contactfe.outlines.envelope import Envelope, envelope
 from contactfe.outlines.export import write_dxf, write_svg
 from contactfe.outlines.findings import Findings, findings
 from contactfe.outlines.measure import loop_area, outline_area
-from contactfe.outlines.reading import (
-    FIT,
-    SNAP,
-    SUFFIXES,
-    DrawingFaults,
-    ImportedOutline,
-    ImportOptions,
-    import_outline,
-    read_drawing,
-)
+from contactfe.outlines.options import FIT, SNAP, DrawingFaults, ImportOptions
+from contactfe.outlines.reading import SUFFIXES, ImportedOutline, import_outline, read_drawing
 from contactfe.outlines.swing import Engagement, engagement
 from contactfe.profile import register_drawings
 

@@ -46,13 +46,18 @@ _TABLE = (
     ("score_p10", "10 %", 3),
     ("score_p90", "90 %", 3),
     ("best_share", "best in", 2),
-    ("loss_to_rounding", "loss to rounding", 2),
-    ("least_margin_of_wrench", "least margin of the wrench", 2),
-    ("crush_depth_um", "crush at work (µm)", 3),
+    ("loss_to_rounding", "loss", 2),
+    ("least_margin_of_wrench", "margin", 2),
+    ("crush_depth_um", "crush (µm)", 3),
     ("swing_deg", "swing (deg)", 3),
-    ("outside_radius_mm", "outside radius (mm)", 3),
+    ("outside_radius_mm", "radius (mm)", 3),
     ("mass_g", "mass (g)", 3),
 )
+_HEADS = (
+    "10 and 90 %: of the samples. Loss: share of the torque lost to rounding. Margin: limit of the wrench over that of the "
+    "grip, the least of the duty. Crush: deepest at the working torque. Radius: largest of the outside."
+)
+"""What the heads of the table mean."""
 
 
 BESIDE: tuple[Place, ...] = (
@@ -101,6 +106,8 @@ def search_figure(found: Found) -> Figure:
     ax.set_ylabel("y (mm)")
     figure.text(0.012, 0.975, found.plan.name, fontsize=12, fontweight="bold", va="top")
     told = f"{100 * found.gain:+.1f} % torque on the duty, noise {100 * found.noise:.1f} %"
+    if found.band is not None:
+        told += f"; {100 * found.band.low:+.1f} to {100 * found.band.high:+.1f} % in eight of ten samples"
     figure.text(0.012, 0.935, told, fontsize=9, color=SOFT, va="top")
     foot(figure, f"Fastener of the first condition. {CAUTION}")
     return figure
@@ -111,11 +118,13 @@ def screening_page(found: Screening, figures: dict[str, Figure], version: str) -
     rows = found.columns()
     return render(
         "screen.html",
+        script="downloads.js",
         title=found.plan.name,
         headline=headline(found),
         cautions=[SAFETY],
         heads=[name for _, name, _ in _TABLE],
         rows=[[_cell(row, key, digits) for key, _, digits in _TABLE] for row in rows],
+        about=_HEADS,
         duty=[(c.name, f"{c.weight:g}") for c in found.plan.conditions],
         notes=notes(found),
         figures=[picture(figure, name, (_caption(name), _alt(name))) for name, figure in figures.items()],
