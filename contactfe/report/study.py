@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -279,7 +280,7 @@ def _look_of(profile: str, k: int) -> int:
 
 def _legend(ax: Axes, lines: Lines, looks: Sequence[int] = ()) -> None:
     rows = [row for line in lines.values() for row in line]
-    handles = [
+    handles: list[Artist] = [
         Line2D([], [], label=name, **_look(looks[k] if looks else k))
         for k, name in enumerate(lines)
         if name != ALL
