@@ -23,8 +23,8 @@ ROOT = Path(__file__).resolve().parent.parent
 
 GROUPS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "curve": (
-        ("turn/reading.py", "turn/curve.py"),
-        ("test_turn_reading.py", "test_turn_refusals.py"),
+        ("turn/marks.py", "turn/curve.py", "turn/states.py"),
+        ("test_turn_marks.py", "test_turn_refusals.py", "test_turn_events.py", "test_case_record.py"),
     ),
     "strength": (
         (
@@ -34,7 +34,7 @@ GROUPS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "strength/torsion.py",
             "case/limits.py",
         ),
-        ("test_strength_torsion.py", "test_strength.py", "test_case_record.py"),
+        ("test_strength_torsion.py", "test_strength.py", "test_case_record.py", "test_regression.py"),
     ),
     "contact": (
         (
@@ -44,16 +44,18 @@ GROUPS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
             "contact/audit.py",
             "contact/slide.py",
         ),
-        ("test_turn_refusals.py", "test_mutation.py", "test_turn_laws.py"),
+        ("test_turn_refusals.py", "test_regression.py", "test_mutation.py", "test_turn_laws.py"),
     ),
     "uncertainty": (
         (
             "uncertainty/distributions.py",
             "uncertainty/band.py",
             "uncertainty/sensitivity.py",
-            "uncertainty/chances.py",
+            "uncertainty/probabilities.py",
+            "uncertainty/groups.py",
+            "uncertainty/model_error.py",
         ),
-        ("test_uncertainty.py",),
+        ("test_model_error.py", "test_bands.py", "test_band_model.py"),
     ),
 }
 """Of each group the modules that are changed, and the tests that have to notice, the fastest first."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -83,7 +84,7 @@ def rigid(job: Job) -> float:
 
 def in_place(monkeypatch: pytest.MonkeyPatch, torque: Callable[[Job], float]) -> None:
     """Put a function in place of the curves; its wrenches stand everything."""
-    monkeypatch.setattr(solving, "pair_torques", lambda job: (torque(job), math.inf))
+    monkeypatch.setattr(solving, "pair_torques", lambda job, folder=None: (torque(job), math.inf))
 
 
 @pytest.fixture
@@ -585,7 +586,7 @@ def test_what_is_held_ends_the_pull_where_it_is_the_weakest(closed_form: None) -
 def test_a_wrench_that_gives_way_first_ends_the_pull(monkeypatch: pytest.MonkeyPatch) -> None:
     """A wrench of 95 N m stands in for the curves: samples that hold more are ended by it."""
 
-    def weak(job: Job) -> tuple[float, float]:
+    def weak(job: Job, folder: Path | None = None) -> tuple[float, float]:
         grip = 50.0 * (1.0 + 10.0 * (job.case.contact.friction - 0.1))
         return grip, 75.0 if grip > 75.0 else math.inf
 

@@ -50,7 +50,7 @@ def files(tmp_path: Path) -> tuple[Path, Path]:
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     """A line in place of the curve: these tests are about what is printed, not about torques."""
 
-    def line(job: Job) -> tuple[float, float]:
+    def line(job: Job, folder: Path | None = None) -> tuple[float, float]:
         f, profile = job.case.fastener, job.case.wrench.profile
         lost = 1.8 * f.rounding if profile == "ring-twelve" else f.rounding
         return 0.1 * f.yield_strength * (1.3 - lost) * (1.0 + job.case.contact.friction), math.inf

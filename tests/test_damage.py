@@ -16,12 +16,11 @@ from test_study_bodies import case_of
 from contactfe.errors import ContactFEError
 from contactfe.inputs import load_case
 from contactfe.profile.files import read_outline
-from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import load_plan
 from contactfe.study.store import StudyStore
 from contactfe.study.work import Outcome
 from contactfe.trial.read import read_sheet
-from contactfe.turn import body_keys, outlines
+from contactfe.turn import Bodies, BodyStore, body_keys, outlines
 
 ROOT = Path(__file__).resolve().parent.parent
 SEED = int(os.environ.get("CONTACTFE_SEED", random.SystemRandom().randrange(2**32)))
@@ -142,7 +141,7 @@ def damage(file: Path, other: Path, kind: str) -> None:
 def test_every_file_of_a_stored_body_may_be_damaged(kind: str, tmp_path: Path) -> None:
     case = case_of()
     key, outline = body_keys(case).wrench, outlines(case).wrench
-    body = BodyStore(tmp_path).fetch(key, case, "wrench")
+    body = Bodies(BodyStore(tmp_path)).body(case, "wrench")
     matrix = np.array(body.flexibility.matrix)
     files = sorted((tmp_path / key).iterdir())
     assert len(files) > 5

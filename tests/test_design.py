@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from report_cases import meetings
 from test_cli import run
 
 from contactfe.case import solve_case
@@ -30,6 +31,7 @@ from contactfe.design.gain import NoGainBand, compared
 from contactfe.design.screen import _at_work, _best
 from contactfe.errors import InputError
 from contactfe.profile import profile_pair
+from contactfe.report.screening import _trade
 from contactfe.study import StudyStore, case_id, samples_of, solver_revision
 
 COARSE = '[base.mesh]\nedge_at_contact = "0.5 mm"\nedge_max = "3 mm"\n'
@@ -312,6 +314,17 @@ def test_the_study_of_three_rings_is_whole() -> None:
     assert len(plan.study.cases) == len(plan.candidates) * len(plan.conditions) == 20
     for case in plan.study.cases[::4]:
         assert profile_pair(case.case).opening == pytest.approx(16.16, abs=1e-3)
+
+
+def test_names_of_candidates_meet_neither_each_other_nor_the_edge() -> None:
+    """Two candidates almost on one place, and long names at the right edge."""
+    rows = [
+        {"candidate": name, "mass_g": mass, "score": score, "score_p10": score, "score_p90": score, "pareto": True}
+        for name, mass, score in (
+            ("one with a long name", 30.0, 1.3), ("another with a long name", 30.0, 0.80), ("a", 20.0, 0.81), ("b", 20.0, 0.79),
+        )
+    ]  # fmt: skip
+    assert meetings(_trade(rows, "mass_g", "mass of the head (g)")) == []
 
 
 def test_the_finding_of_three_rings_is_what_its_table_says() -> None:

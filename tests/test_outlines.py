@@ -15,6 +15,7 @@ import pytest
 import shapely
 import shapely.affinity
 from drawn_by_hand import Loop, dxf, open_end, ring_outside, rounded, svg, twelve_point
+from memory import PEAK_MIB
 
 from contactfe.errors import InputError
 from contactfe.inputs import parse_case
@@ -430,8 +431,10 @@ def hostile() -> dict[str, tuple[bytes, str]]:
     return found
 
 
-RUN = """
-import json, resource, sys
+RUN = (
+    PEAK_MIB
+    + """
+import json, sys
 from contactfe.cli import main
 told = {}
 for name in sys.argv[1:]:
@@ -439,8 +442,9 @@ for name in sys.argv[1:]:
     code = main(["import", name, "--out", name + ".toml"])
     told[name] = code
     sys.stderr.close()
-print(json.dumps([told, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024]))
+print(json.dumps([told, peak_mib()]))
 """
+)
 
 
 def test_hostile_files_end_in_clear_errors_soon_and_small(tmp_path: Path) -> None:

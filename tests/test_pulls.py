@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 import shapely
 from cases import COARSE, built, case, slip
+from report_cases import meetings
 
 import contactfe.turn.build as turn_build
 from contactfe.case import PullSeries, least_worn, record_of, solve_case, solve_pulls, wear_at
@@ -28,10 +29,11 @@ from contactfe.profile import (
     turned_diameter,
     worn_outline,
 )
-from contactfe.report import pulls_figure
+from contactfe.report import Units, pulls_figure, reading
 from contactfe.turn import crushed_runs, torque_curve, with_fastener
 
 BAR = {"stock": "bar"}
+NO_NEXT = "the bar yields through in torsion before the grip is lost, so there is no next pull"
 
 
 @functools.cache
@@ -212,12 +214,12 @@ def test_the_command_line_says_and_writes_the_pulls(tmp_path: Path) -> None:
     told = subprocess.run([*command, "--out", str(tmp_path / "out")], capture_output=True, text=True)
     assert told.returncode == 0, told.stderr
     assert "pulls on the same corners (2)" in told.stdout
-    assert "after one slip the open-end wrench has" in told.stdout.replace("\n    ", " ")
+    assert "after one slip the open-end wrench still delivers" in told.stdout.replace("\n    ", " ")
     assert "not piled up" in told.stdout
     assert (tmp_path / "out" / "pulls.png").read_bytes().startswith(b"\x89PNG")
     written = json.loads((tmp_path / "out" / "case.json").read_text())
     assert [row["pull"] for row in written["pulls"]["pulls"]] == [1, 2]
-    assert "after one slip" in (tmp_path / "out" / "case.html").read_text()
+    assert "After one slip" in (tmp_path / "out" / "case.html").read_text()
     one = subprocess.run([*command, "--pulls", "1", "--json"], capture_output=True, text=True)
     assert "pulls" not in json.loads(one.stdout)
 
@@ -228,3 +230,17 @@ def test_the_figure_shows_every_state_of_the_corner() -> None:
     assert len(corner.lines) == 4
     assert [bar.get_height() for bar in bars.patches] == [p.torque_Nm for p in series("ring-six").pulls]
     assert "mm" in corner.get_xlabel() and "N·m" in bars.get_ylabel()
+
+
+@pytest.mark.parametrize("count", [1, 3, 20])
+@pytest.mark.parametrize("units", ["si", "inch"])
+def test_no_text_of_the_figure_meets_another(count: int, units: Units) -> None:
+    """Also with as many pulls as the command takes: those that were solved, repeated."""
+    found = series("ring-six")
+    more = PullSeries(
+        tuple(found.pulls[k % 3] for k in range(count)), found.after, NO_NEXT if count == 1 else "", None
+    )
+    with reading(units, [found.pulls[0].torque_Nm]):
+        figure = pulls_figure(more)
+    assert meetings(figure) == []
+    assert figure.axes[0].get_xlabel() == f"across the corner ({'mm' if units == 'si' else 'in'})"

@@ -10,7 +10,7 @@ from regression import CASES, FILE, answers
 from contactfe.turn import SOLVER_REVISION
 
 STORED = json.loads(FILE.read_text(encoding="utf-8"))
-MACHINE = 1e-6  # of a number: what another processor may change
+MACHINE = 3e-4  # of a number: two processors were seen to differ by 6e-5, in the onset of a lever case
 
 
 def test_the_stored_numbers_are_those_of_this_revision() -> None:

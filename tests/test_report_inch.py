@@ -7,29 +7,37 @@ import csv
 import io
 import json
 from pathlib import Path
+from typing import Any
 
 import pytest
+from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
 from report_cases import VERSION, check_offline, meetings, shown_texts, solved
 from test_report_study_browser import table_of
 
+from contactfe.cli import main
 from contactfe.errors import InputError
 from contactfe.files import csv_text
+from contactfe.inputs import load_case
+from contactfe.profile import profile_pair
 from contactfe.report import (
     curve_figure,
     draw_flanks,
     draw_relative,
+    drawing_figure,
     flanks_figure,
     pair_figure,
     reading,
     rebuilt,
     study_charts,
     study_page,
+    table_rows,
 )
 from contactfe.report.inch_table import inch_table
 from contactfe.report.reader_units import in_words
 from contactfe.report.rows import swept_inputs, torque_of
 from contactfe.report.study_finding import weakest_rows
+from contactfe.report.style import as_bytes
 from contactfe.study.plan import parse_plan
 from contactfe.turn import load_share
 
@@ -164,3 +172,69 @@ def test_the_best_of_each_condition_is_a_hundred() -> None:
             bar.get_height() for bar in axes.patches if abs(bar.get_x() + bar.get_width() / 2 - group) < 0.5
         ]
         assert max(tall) == pytest.approx(100.0)
+
+
+def test_draw_and_mesh_in_inches(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """16 mm are 0.630 in; edges of the mesh divided by 25.4; files and JSON stay SI."""
+    path = tmp_path / "case.toml"
+    path.write_text(
+        'format = 1\nname = "one"\n[fastener]\nsize = "M10"\ngrade = "8.8"\n[wrench]\nprofile = "ring-six"\n'
+        '[mesh]\nedge_at_contact = "0.48 mm"\n',
+        encoding="utf-8",
+    )
+    assert main(["draw", str(path), "--units", "inch", "--out", str(tmp_path / "one.png")]) == 0
+    case = load_case(path)
+    with reading("inch"):
+        figure = drawing_figure(case)
+        assert dict(table_rows(case, profile_pair(case)))["across flats, s"] == "0.630 in"
+    assert meetings(figure) == []
+    texts = [text for text, _ in shown_texts(figure)]
+    assert any("s 0.630" in text for text in texts) and not any(text.endswith(" mm") for text in texts)
+    assert (tmp_path / "one.png").read_bytes() == as_bytes(figure, "png")
+
+    capsys.readouterr()
+    where = str(tmp_path / "mesh")
+    assert main(["mesh", str(path), "--out", where, "--json", "--units", "inch"]) == 0
+    shortest = json.loads(capsys.readouterr().out)["wrench"]["shortest_edge_mm"]
+    assert main(["mesh", str(path), "--out", where, "--units", "inch"]) == 0
+    line = next(one for one in capsys.readouterr().out.splitlines() if "shortest edge (in)" in one)
+    assert float(line.split()[-1]) == pytest.approx(shortest / 25.4, rel=5e-3)
+
+
+def test_numbers_on_narrow_bars_do_not_meet() -> None:
+    """Eight conditions, five profiles, two of which turn freely at the last one, and a star on a full bar."""
+    profiles = ("open-end", "ring-six", "ring-twelve", "ring-spline", "flare-nut")
+    rows = [
+        {
+            "name": f"{profile} {rounding}",
+            "wrench.profile": profile,
+            "fastener.rounding": f"{rounding} %",
+            "torque_Nm": 100.0 - place,
+            "ended_by": "wrench",
+        }
+        for place, profile in enumerate(profiles)
+        for rounding in range(0, 80, 10)
+    ]
+    for row in rows:
+        if row["fastener.rounding"] == "70 %" and row["wrench.profile"] in ("ring-twelve", "ring-spline"):
+            row |= {"torque_Nm": 0.0, "ended_by": "turns-freely", "turns_freely": True}
+    figure = study_charts(rows)["relative"]
+    texts = [text for text, _ in shown_texts(figure)]
+    assert texts.count("free") == 2 and "100*" in texts
+    assert meetings(figure) == []
+
+
+def test_a_profile_has_one_colour_in_a_study() -> None:
+    """The lines of the comparison and the bars beside it: the same wrench, the same colour."""
+    charts = study_charts(table_of())
+    lines = {text.get_text(): line.get_color() for text, line in _legend_of(charts["comparison"])}
+    bars = {text.get_text(): to_hex(bar.get_facecolor()) for text, bar in _legend_of(charts["relative"])}
+    known = [name for name in bars if name in lines]
+    assert len(known) > 1
+    assert all(to_hex(lines[name]) == bars[name] for name in known)
+
+
+def _legend_of(figure: Figure) -> list[tuple[Any, Any]]:
+    legend = figure.axes[0].get_legend()
+    assert legend is not None
+    return list(zip(legend.get_texts(), legend.legend_handles, strict=True))

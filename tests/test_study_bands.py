@@ -655,7 +655,7 @@ def test_few_lines_have_areas_and_many_have_bars() -> None:
     places = Counter(round(float(s[0][0]), 3) for bar in bars for c in bar.lines[2] for s in c.get_segments())
     assert set(places.values()) == {1}
     texts = [t.get_text() for t in chart.axes[0].get_legend().get_texts()]
-    assert "median and 10 to 90 % of the samples" in texts
+    assert "median and 10 to 90 % of pulls" in texts
 
 
 def test_a_band_that_turns_freely_in_most_samples_stands_hollow_at_zero() -> None:

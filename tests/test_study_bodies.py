@@ -14,9 +14,9 @@ import pytest
 from contactfe import CaseInput, parse_case, solve_case
 from contactfe.errors import ContactFEError
 from contactfe.study import work
-from contactfe.study.bodies import BodyStore
-from contactfe.study.work import BodyTask, CaseTask, run_task
-from contactfe.turn import assemble_case, bodies, body_keys, compute_body, outlines
+from contactfe.study.plan import parse_plan
+from contactfe.study.work import BodyTask, CaseTask, needs_of, run_task
+from contactfe.turn import Bodies, BodyStore, assemble_case, bodies, body_keys, compute_body, outlines
 
 
 def case_of(**changes: Any) -> CaseInput:
@@ -31,6 +31,12 @@ def case_of(**changes: Any) -> CaseInput:
         table, _, key = path.partition("__")
         raw.setdefault(table, {})[key] = value
     return parse_case(raw)
+
+
+def task_of(case: CaseInput, folder: Path, *, like: CaseInput | None = None, stored: bool = True) -> CaseTask:
+    """The task of a case that keeps its bodies in a folder; with the addresses of another case where one is given."""
+    needs = needs_of(like or case)
+    return CaseTask("id", case, needs, str(folder), kept=frozenset(n.key for n in needs if stored))
 
 
 SAME = (
@@ -119,8 +125,7 @@ def test_a_case_from_stored_bodies_is_the_case(tmp_path: Path) -> None:
         case_of(),
         case_of(fastener__elastic_modulus="100 GPa", wrench__thickness="9 mm", wrench__opening="loose"),
     ):
-        keys = body_keys(case)
-        outcome = run_task(CaseTask("id", case, keys, str(tmp_path)))
+        outcome = run_task(task_of(case, tmp_path))
         assert outcome.status == "ok" and outcome.answers is not None and outcome.record is not None
         direct = solve_case(case).answers()
         for name, value in direct.items():
@@ -149,13 +154,13 @@ def test_stored_bodies_are_mapped_read_only_and_the_same_to_the_bit(tmp_path: Pa
 
 def test_a_damaged_body_is_built_again(tmp_path: Path) -> None:
     case, key = case_of(), body_keys(case_of()).wrench
-    BodyStore(tmp_path).fetch(key, case, "wrench")
+    Bodies(BodyStore(tmp_path)).body(case, "wrench")
     matrix = tmp_path / key / "flexibility.matrix.npy"
     whole = matrix.read_bytes()
     matrix.write_bytes(whole[:1000])
     store = BodyStore(tmp_path)
     assert not store.has(key) and store.load(key, outlines(case).wrench) is None
-    store.fetch(key, case, "wrench")
+    Bodies(store).body(case, "wrench")
     assert matrix.read_bytes() == whole
     (tmp_path / key / "body.json").write_text("{}")
     assert not store.has(key)
@@ -165,7 +170,7 @@ def test_a_damaged_body_is_built_again(tmp_path: Path) -> None:
 def test_a_damaged_number_never_gives_an_answer(kind: str, tmp_path: Path) -> None:
     """Flexibilities of nan gave a row of 0 N m, doubled ones another torque: sizes alone do not tell."""
     case, keys = case_of(), body_keys(case_of())
-    task = CaseTask("id", case, keys, str(tmp_path))
+    task = task_of(case, tmp_path)
     before = run_task(task)
     for file in sorted(tmp_path.glob("*/*.npy")):
         values = np.load(file)
@@ -175,7 +180,7 @@ def test_a_damaged_number_never_gives_an_answer(kind: str, tmp_path: Path) -> No
             file.write_bytes(bytes(content))
         else:
             np.save(file, values * (np.nan if kind == "nan" else 2.0))
-    work._store_in.cache_clear()  # as in another process
+    work._bodies_in.cache_clear()  # as in another process
     assert BodyStore(tmp_path).has(keys.wrench)
     after = run_task(task)
     assert after.status == "ok" and after.answers == before.answers
@@ -185,9 +190,9 @@ def test_a_damaged_number_never_gives_an_answer(kind: str, tmp_path: Path) -> No
 
 def test_bodies_beyond_the_limit_are_removed_the_latest_used_stay(tmp_path: Path) -> None:
     case, keys, store = case_of(), body_keys(case_of()), BodyStore(tmp_path)
-    store.fetch(keys.wrench, case, "wrench")
+    Bodies(store).body(case, "wrench")
     one = store.bytes_used()
-    store.fetch(keys.fastener, case, "fastener")
+    Bodies(store).body(case, "fastener")
     os.utime(tmp_path / keys.fastener / "body.json", (1.0, 1.0))
     assert store.trim(1e12) == 0
     assert store.trim(1.5 * one) == 1 and store.has(keys.wrench) and not store.has(keys.fastener)
@@ -197,14 +202,14 @@ def test_bodies_beyond_the_limit_are_removed_the_latest_used_stay(tmp_path: Path
 def test_a_file_that_cannot_be_read_is_no_lasting_failure(tmp_path: Path) -> None:
     case = case_of()
     lost = replace(case, wrench=replace(case.wrench, profile="outline", outline=str(tmp_path / "gone.toml")))
-    outcome = run_task(CaseTask("id", lost, body_keys(case), str(tmp_path)))
+    outcome = run_task(task_of(lost, tmp_path, like=case))
     assert outcome.status == "failed" and not outcome.lasting
 
 
 def test_a_second_writer_leaves_a_stored_body_alone(tmp_path: Path) -> None:
     case, store = case_of(), BodyStore(tmp_path)
     key = body_keys(case).wrench
-    body = store.fetch(key, case, "wrench")
+    body = Bodies(store).body(case, "wrench")
     stamp = (tmp_path / key / "body.json").stat().st_mtime_ns
     store.save(key, body)
     assert (tmp_path / key / "body.json").stat().st_mtime_ns == stamp
@@ -213,9 +218,9 @@ def test_a_second_writer_leaves_a_stored_body_alone(tmp_path: Path) -> None:
 
 def test_a_body_of_one_case_is_not_stored(tmp_path: Path) -> None:
     case = case_of()
-    outcome = run_task(CaseTask("id", case, body_keys(case), str(tmp_path), keep=(False, False)))
+    outcome = run_task(task_of(case, tmp_path, stored=False))
     assert outcome.status == "ok" and not list(tmp_path.iterdir())
-    stored = run_task(CaseTask("id", case, body_keys(case), str(tmp_path), keep=(True, True)))
+    stored = run_task(task_of(case, tmp_path))
     assert stored.answers == outcome.answers
 
 
@@ -223,7 +228,7 @@ def test_a_folder_that_cannot_be_written_is_an_error_not_a_failed_case(tmp_path:
     (tmp_path / "bodies").write_text("a file stands here")
     case = case_of()
     with pytest.raises(ContactFEError) as caught:
-        run_task(CaseTask("id", case, body_keys(case), str(tmp_path / "bodies")))
+        run_task(task_of(case, tmp_path / "bodies"))
     assert caught.value.slug == "not-writable"
 
 
@@ -232,19 +237,17 @@ def test_a_geometry_that_cannot_be_built_is_a_lasting_failure_and_a_surprise_is_
 ) -> None:
     case = case_of()
     impossible = replace(case, wrench=replace(case.wrench, profile="no-such-profile"))
-    keys = body_keys(case)
-    outcome = run_task(CaseTask("id", impossible, keys, str(tmp_path)))
+    outcome = run_task(task_of(impossible, tmp_path, like=case))
     assert outcome.status == "failed" and outcome.lasting and "no-such-profile" in outcome.reason
     monkeypatch.setattr("contactfe.study.work.assemble_case", lambda *_: 1 / 0)
-    surprise = run_task(CaseTask("id", case, keys, str(tmp_path)))
+    surprise = run_task(task_of(case, tmp_path))
     assert surprise.status == "failed" and not surprise.lasting
     assert surprise.reason == "unexpected ZeroDivisionError: division by zero"
 
 
 def test_assembling_does_not_change_the_bodies(tmp_path: Path) -> None:
-    case, store = case_of(wrench__elastic_modulus="100 GPa"), BodyStore(tmp_path)
-    keys = body_keys(case)
-    fastener, wrench = store.fetch(keys.fastener, case, "fastener"), store.fetch(keys.wrench, case, "wrench")
+    case, stored = case_of(wrench__elastic_modulus="100 GPa"), Bodies(BodyStore(tmp_path))
+    fastener, wrench = stored.body(case, "fastener"), stored.body(case, "wrench")
     before = np.array(wrench.flexibility.matrix)
     built = assemble_case(case, fastener, wrench)
     assert np.array_equal(before, wrench.flexibility.matrix)
@@ -268,7 +271,7 @@ def test_an_outline_that_was_edited_is_read_again(tmp_path: Path) -> None:
             },
             folder=tmp_path,
         )
-        outcome = run_task(CaseTask("id", case, body_keys(case), str(tmp_path / "bodies")))
+        outcome = run_task(task_of(case, tmp_path / "bodies"))
         assert outcome.answers is not None, outcome.reason
         torques.append(outcome.answers["slip_torque_Nm"])
     assert torques[1] < 0.9 * torques[0]  # a ring with twelve points holds less
@@ -277,3 +280,26 @@ def test_an_outline_that_was_edited_is_read_again(tmp_path: Path) -> None:
 def test_what_decides_how_much_of_the_opening_is_reached_makes_another_wrench() -> None:
     keys = [body_keys(case_of(fastener__corner=corner)) for corner in ("0.1 mm", "0.5 mm")]
     assert keys[0].wrench != keys[1].wrench
+
+
+def test_sampled_openings_share_a_mesh_and_swept_ones_have_their_own(tmp_path: Path) -> None:
+    """The bound on slip is the one that holds for the samples of a band: 0.3 % of the wrench's own mesh."""
+    base = {
+        "fastener": {"size": "M10", "grade": "8.8"},
+        "wrench": {"profile": "ring-six"},
+        "mesh": {"edge_at_contact": "0.4 mm"},
+    }
+    widths = {"low": "16.05 mm", "high": "16.27 mm"}
+    sample = {"method": "sobol", "n": 4, "seed": 3, "wrench.opening": widths}
+    sampled = parse_plan({"format": 1, "base": base, "sample": sample}).cases
+    assert len({needs_of(case.case, case.wrench)[1].key for case in sampled}) == 1
+    swept = parse_plan(
+        {"format": 1, "base": base, "sweep": {"wrench.opening": [case.values[0] for case in sampled]}}
+    ).cases
+    assert [case.case for case in swept] != [] and len({needs_of(c.case)[1].key for c in swept}) == 4
+    for one, own in zip(sampled, swept, strict=True):
+        assert one.case.wrench.opening == own.case.wrench.opening and one.case_id != own.case_id
+        task = CaseTask("id", one.case, needs_of(one.case, one.wrench), str(tmp_path))
+        shared, fresh = run_task(task).answers, run_task(task_of(own.case, tmp_path)).answers
+        assert shared is not None and fresh is not None
+        assert shared["slip_torque_Nm"] == pytest.approx(fresh["slip_torque_Nm"], rel=3e-3)

@@ -12,8 +12,7 @@ import pytest
 
 from contactfe.study import StudyPlan, load_plan, read_rows
 from contactfe.study.tables import Row, columns_of, row_of
-from contactfe.study.work import CaseTask, Outcome, needs_or_failure, run_task
-from contactfe.turn import body_keys
+from contactfe.study.work import CaseTask, Outcome, needs_of, needs_or_failure, run_task
 
 STUDIES = Path(__file__).resolve().parent.parent / "studies"
 NAMES = sorted(p.parent.name for p in STUDIES.glob("*/study.toml"))
@@ -66,7 +65,7 @@ def test_some_of_its_cases_come_out_as_expected(name: str, bodies: Path) -> None
     picked = [c for c in plan.cases if AGAIN[name](dict(zip(plan.varied, c.values, strict=True)))]
     assert 3 <= len(picked) <= 8
     for case in picked:
-        outcome = run_task(CaseTask(case.case_id, case.case, body_keys(case.case), str(bodies)))
+        outcome = run_task(CaseTask(case.case_id, case.case, needs_of(case.case, case.wrench), str(bodies)))
         found, known = row_of(plan, case, outcome), rows[case.index]
         assert found["status"] == known["status"], found["reason"]
         for key in (
@@ -86,7 +85,7 @@ def test_a_band_comes_out_as_expected(bodies: Path) -> None:
     needs = needs_or_failure(case)
     assert not isinstance(needs, Outcome)
     kept = frozenset(need.key for need in needs)
-    task = CaseTask(case.case_id, case.case, body_keys(case.case), str(bodies), band=case.band, kept=kept)
+    task = CaseTask(case.case_id, case.case, needs[:2], str(bodies), band=case.band, kept=kept)
     found, known = row_of(plan, case, run_task(task)), rows[case.index]
     for key in ("median", "p10", "p90"):
         name = f"torque_{key}_Nm"

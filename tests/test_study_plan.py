@@ -203,10 +203,13 @@ def sampled(**settings: Any) -> dict[str, Any]:
         (sampled(contact__friction=0.1), "[sample] contact.friction: is not a distribution"),
         (
             sampled(contact__friction={"low": 0.2, "high": 0.1}),
-            "[sample] contact.friction: low is not below high",
+            "[sample] contact.friction: low is above high",
         ),
-        (sampled(contact__friction={"mean": 0.2}), "[sample] contact.friction: has neither both bounds"),
-        (sampled(contact__friction={"mean": 0.2, "sd": 0}), "[sample] contact.friction: sd is not above 0"),
+        (
+            sampled(contact__friction={"mean": 0.2}),
+            "[sample] contact.friction: is not a complete distribution",
+        ),
+        (sampled(contact__friction={"mean": 0.2, "sd": 0}), "[sample] contact.friction, sd: is 0"),
         (sampled(contact__friction={"mean": 0.1, "sd": 0.3}), "of 8 sampled values are out of range"),
     ],
 )

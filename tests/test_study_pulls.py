@@ -143,7 +143,7 @@ def test_why_says_what_one_slip_leaves(tmp_path: Path, capsys: pytest.CaptureFix
     file.write_text(f'{text}[wrench]\nprofile = "open-end"\n', encoding="utf-8")
     series = solve_pulls(load_case(file), 2)
     sentence = series.sentence()
-    assert "% left" in sentence
+    assert "% of its first torque" in sentence
     assert main(["why", str(file), "--pulls", "2", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["pulls"] == series.to_dict()
     assert main(["why", str(file), "--pulls", "2"]) == 0

@@ -176,7 +176,7 @@ def test_page_and_figure_name_every_case(tmp_path: Path) -> None:
     labels = [text.get_text() for text in figure.axes[0].get_legend().get_texts()]
     assert {"ring A", "open B"} < set(labels)
     page = readings_page(found, "1.2.3", [("parity", figure)])
-    assert "Bias -5.3 %" in page and "would explain it" in page
+    assert "The estimate lies 5.3 % below the readings on average" in page and "would explain it" in page
 
 
 def test_the_command_calibrates_on_one_small_case(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -121,7 +121,7 @@ def test_a_reading_that_is_at_least_raises_the_mean_and_is_not_dropped() -> None
         for k, s in enumerate((without, with_one, as_slip))
     }
     assert mean[1] > mean[2] > mean[0]
-    assert any("1 of 6 readings are at least" in note for note in with_one.notes)
+    assert any("1 of 6 readings are at-least values" in note for note in with_one.notes)
 
 
 def test_a_design_with_nothing_but_a_bound_is_at_least() -> None:

@@ -9,14 +9,12 @@ from typing import Literal
 import numpy as np
 
 from contactfe.errors import ContactFEError
-from contactfe.strength import SectionPath, TwistOff, section_path
-from contactfe.turn import BuiltPair, SlipEstimate, TorqueCurve, state_at_torque, with_state
+from contactfe.strength import SectionPath, TwistOff, near_one, section_path
+from contactfe.turn import BuiltPair, SlipEstimate, TorqueCurve, state_near_torque, with_state
 
 LimitKind = Literal["grip", "wrench", "bolt", "bar"]
-FOLLOWED, CLOSE_ENOUGH = (
-    3,
-    1e-3,
-)  # states that are added at most, share of the torque between one and the limit
+FOLLOWED = 6  # states that are added at most
+CLOSE_ENOUGH = 1e-3  # between 1 and the utilisation of one of them
 
 EndedBy = Literal["grip", "wrench", "bolt", "bar", "turns-freely"]
 
@@ -44,10 +42,10 @@ class WrenchLimit:
     unknown: str = ""
 
 
-def wrench_limit(built: BuiltPair, curve: TorqueCurve) -> WrenchLimit:
-    """The sections of the wrench's head along a curve that grips."""
+def wrench_limit(built: BuiltPair, curve: TorqueCurve, before: SectionPath | None = None) -> WrenchLimit:
+    """The sections of the wrench's head along a curve that grips, `before` a state was added."""
     try:
-        return WrenchLimit(section_path(built, curve))
+        return WrenchLimit(section_path(built, curve, before))
     except ContactFEError as error:
         return WrenchLimit(None, error.message)
 
@@ -60,11 +58,13 @@ def wrench_followed(built: BuiltPair, curve: TorqueCurve, slip_Nm: float) -> tup
     """
     found = wrench_limit(built, curve)
     for _ in range(FOLLOWED):
-        torque = _ends_at(found, slip_Nm)
-        if torque is None or np.abs(curve.torque - torque).min() <= CLOSE_ENOUGH * torque:
+        if found.sections is None or _ends_at(found, slip_Nm) is None:
             break
-        curve = with_state(built, curve, state_at_torque(built, curve, torque))
-        found = wrench_limit(built, curve)
+        torque, use = found.sections.known_use()
+        if np.abs(use - 1.0).min() <= CLOSE_ENOUGH:
+            break
+        curve = with_state(built, curve, state_near_torque(built, curve, near_one(torque, use)))
+        found = wrench_limit(built, curve, found.sections)
     return curve, found
 
 

@@ -171,7 +171,7 @@ class PullSeries:
             return f"after one slip of the {profile} {gone}"
         if self.pulls[1].ended_by == "turns-freely":
             return f"after one slip the {profile} turns freely: {gone}"
-        return f"after one slip the {profile} has {100 * self.next_left:.0f} % left: {gone}"
+        return f"after one slip the {profile} still delivers {100 * self.next_left:.0f} % of its first torque: {gone}"
 
 
 def solve_pulls(case: CaseInput, pulls: int, first: CaseRecord | None = None) -> PullSeries:

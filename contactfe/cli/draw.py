@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -13,6 +13,8 @@ from contactfe.cli.output import say
 
 if TYPE_CHECKING:
     from contactfe.inputs import CaseInput
+
+Shown = Literal["si", "inch"]
 
 
 def register(app: typer.Typer) -> None:
@@ -39,6 +41,12 @@ def register(app: typer.Typer) -> None:
                 "--svg", metavar="FILE", help="Also write both outlines as SVG at true size, in groups."
             ),
         ] = None,
+        units: Annotated[
+            Shown,
+            typer.Option(
+                "--units", help="Units of the dimensions: si, or inch. DXF and SVG outlines stay in mm."
+            ),
+        ] = "si",
     ) -> None:
         picture = out or Path(f"{case.stem}.png")
         problems = file_problems(picture, (".png", ".svg", ".pdf"))
@@ -47,12 +55,13 @@ def register(app: typer.Typer) -> None:
         _, checked = checked_case(case, problems)
         _export(checked, dxf, svg)
         from contactfe.profile import profile_pair
-        from contactfe.report import drawing_figure, save
+        from contactfe.report import drawing_figure, reading, save
 
         if checked.wrench.family.drawn:  # the file holds the opening: show what it measures
             opening = profile_pair(checked).opening
             checked = replace(checked, wrench=replace(checked.wrench, opening=opening))
-        save(drawing_figure(checked), picture)
+        with reading(units):
+            save(drawing_figure(checked), picture)
         say(f"written: {picture}")
 
 

@@ -20,7 +20,9 @@ _NEXT = {kind: f"contactfe {kind}" for kind in KINDS} | {"readings": "contactfe 
 def register(app: typer.Typer) -> None:
     """Add the command to an application."""
 
-    @app.command("init", help="Write a commented starting file for a case, a study, readings, a screening or a search.")
+    @app.command(
+        "init", help="Write a commented starting file for a case, a study, readings, a screening or a search."
+    )
     def init(
         first: Annotated[
             str, typer.Argument(metavar="|".join(KINDS), help="What to write; one case when left out.")

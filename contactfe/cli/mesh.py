@@ -4,25 +4,18 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from contactfe.cli.checks import checked_case, folder_problems
-from contactfe.cli.output import number, say, say_json, say_table, tell
+from contactfe.cli.output import say, say_json, say_table, tell
 
 if TYPE_CHECKING:
     from contactfe.inputs import CaseInput
     from contactfe.mesh import SectionMesh
 
-_ROWS = (
-    ("triangles", "triangles"),
-    ("nodes", "nodes"),
-    ("boundary_sides", "sides on the outline"),
-    ("smallest_angle_deg", "smallest angle (deg)"),
-    ("shortest_edge_mm", "shortest edge (mm)"),
-    ("longest_edge_mm", "longest edge (mm)"),
-)
+Shown = Literal["si", "inch"]
 
 
 def register(app: typer.Typer) -> None:
@@ -38,6 +31,10 @@ def register(app: typer.Typer) -> None:
             ),
         ] = None,
         as_json: Annotated[bool, typer.Option("--json", help="Print the quality as JSON on stdout.")] = False,
+        units: Annotated[
+            Shown,
+            typer.Option("--units", help="Units of the table: si, or inch. Files and JSON stay SI."),
+        ] = "si",
     ) -> None:
         folder = out or Path(f"{case.stem}-mesh")
         _, checked = checked_case(case, folder_problems(folder))
@@ -47,7 +44,12 @@ def register(app: typer.Typer) -> None:
         if as_json:
             say_json({name: asdict(body.quality()) for name, body in meshes.items()})
         else:
-            _say_quality(checked, meshes)
+            from contactfe.report import mesh_table, reading
+
+            with reading(units):
+                rows = mesh_table(meshes)
+            say(checked.name)
+            say_table(rows, ("", *meshes))
 
 
 def _meshes(case: CaseInput) -> dict[str, SectionMesh]:
@@ -75,14 +77,3 @@ def _write(case: CaseInput, meshes: dict[str, SectionMesh], folder: Path) -> lis
         names.append(f"{body}-outline.toml")
         write_outline(folder / names[-1], outline, body, first_flat=pair.first_flat, flats=pair.flats)
     return names
-
-
-def _say_quality(case: CaseInput, meshes: dict[str, SectionMesh]) -> None:
-    qualities = [asdict(body.quality()) for body in meshes.values()]
-    rows = [(label, *(_shown(quality[key]) for quality in qualities)) for key, label in _ROWS]
-    say(case.name)
-    say_table(rows, ("", *meshes))
-
-
-def _shown(value: float) -> str:
-    return str(value) if isinstance(value, int) else number(value, 3)

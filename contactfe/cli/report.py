@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import webbrowser
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -12,6 +12,8 @@ from contactfe import __version__
 from contactfe.cli.checks import file_problems
 from contactfe.cli.output import say, tell_page
 from contactfe.errors import InputError
+
+Shown = Literal["si", "inch"]
 
 
 def register(app: typer.Typer) -> None:
@@ -36,6 +38,13 @@ def register(app: typer.Typer) -> None:
                 help="The page. Default: where it was; of several, comparison.html in the first.",
             ),
         ] = None,
+        units: Annotated[
+            Shown | None,
+            typer.Option(
+                "--units",
+                help="Units of the page: si, or inch (lbf ft, in, ksi). Default: those of the stored results.",
+            ),
+        ] = None,
         show: Annotated[bool, typer.Option("--open", help="Open the page in the browser.")] = False,
     ) -> None:
         problems = file_problems(out, (".html",)) if out is not None else []
@@ -43,7 +52,7 @@ def register(app: typer.Typer) -> None:
             raise InputError(problems, source="report")
         from contactfe.report import rebuilt
 
-        page = rebuilt(folders, __version__, out)
+        page = rebuilt(folders, __version__, out, units)
         say(f"written: {page}")
         tell_page(page)
         if show:

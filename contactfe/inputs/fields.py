@@ -322,6 +322,7 @@ _CONTACT = (
         0.5,
         3.0,
         default="1.155",
+        reason="2/sqrt 3: largest pressure at yield without friction, von Mises, plane stress; friction takes off",
     ),
     _choice("contact", "plane", "plane stress or plane strain", ("stress", "strain"), "stress"),
 )

@@ -93,6 +93,7 @@ def _points(work: Resolver, family: Profile) -> int:
                 f'has no use with profile = "{family.name}"',
                 "only flare-nut takes it; remove it",
             )
+        work.origins["wrench.points"] = "of the profile"
         return family.points
     if points is not None and points not in family.points_choices:
         work.problem("wrench.points", f"{points} is neither 6 nor 12", "write points = 6 or points = 12")
@@ -163,7 +164,8 @@ def _opening(work: Resolver, family: Profile, fastener: FastenerInput) -> float 
         return None
     if not isinstance(wanted, float):
         if not work.given("wrench.opening"):
-            work.origins["wrench.opening"] = f"default: {wanted} of {limits.source}"
+            ends = f"{limits.lower:.2f} to {limits.upper:.2f} mm"
+            work.origins["wrench.opening"] = f"default: {wanted} of {ends}, {limits.source}"
         return {"tight": limits.lower, "middle": limits.middle, "loose": limits.upper}[wanted]
     if not limits.lower - 1e-9 <= wanted <= limits.upper + 1e-9:
         work.cautions.append(

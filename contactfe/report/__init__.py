@@ -14,6 +14,7 @@ from contactfe.report.flanks import draw_flanks, flanks_figure
 from contactfe.report.imported import faults_figure, imported_figure
 from contactfe.report.inch_table import INCH_TABLE, inch_table
 from contactfe.report.log_figure import log_figure
+from contactfe.report.mesh_table import mesh_table
 from contactfe.report.pair import draw_pair, pair_figure
 from contactfe.report.parity import parity_figure, profile_figure
 from contactfe.report.plan_page import plan_page
@@ -74,6 +75,7 @@ __all__ = [
     "inch_table",
     "log_figure",
     "means_figure",
+    "mesh_table",
     "notes",
     "number",
     "pair_figure",

@@ -46,7 +46,7 @@ def band_figure(found: Band, target_Nm: float | None = None) -> Figure:
 
     A target torque and the band in which the bolt twists off are drawn where they are known.
     """
-    figure, ax = _sheet(f"{found.name}: {found.samples} samples")
+    figure, ax = _sheet(f"{found.name}: {found.samples} samples", below=1.35)
     draw_band(found, ax)
     if target_Nm is not None:
         ax.axvline(target_Nm, color=INK, lw=1.0, ls=LINES[1])
@@ -62,9 +62,10 @@ def band_figure(found: Band, target_Nm: float | None = None) -> Figure:
     held = found.ends.held_Nm
     if held is not None:
         low, high = float(held.min()), float(held.max())
-        label = f"{found.ends.held} twists off: {_reach(low, high)}"
+        beyond = ", beyond the axis" if low > ax.get_xlim()[1] else ""
+        label = f"{found.ends.held} twists off: {_reach(low, high)}{beyond}"
         ax.axvspan(low, high, color=TWIST, alpha=0.25, lw=0, hatch="//", label=label)
-    ax.legend(loc="upper left", frameon=True, framealpha=1.0, edgecolor="none")
+    _legend_below(figure, ax, ncols=2)
     return figure
 
 
@@ -158,25 +159,24 @@ def draw_tornado(found: Band, ax: Axes) -> Axes:
 @styled
 def comparison_figure(found: Comparison) -> Figure:
     """Return both torques of every sample against each other; above the line the first one delivers more."""
-    figure, ax = _sheet(f"{found.first.name} against {found.second.name}")
+    figure, ax = _sheet(f"{found.first.name} against {found.second.name}", below=1.15)
     one, two = found.first.torque_Nm[found.known], found.second.torque_Nm[found.known]
     top = 1.06 * max(float(one.max()), float(two.max()), 1e-9)
     ax.plot([0.0, top], [0.0, top], color=SOFT, lw=1.0, ls=LINES[1])
     ahead = one > two
     for which, k, text in ((ahead, 0, found.first.name), (~ahead, 5, found.second.name)):
-        label = f"{text} delivers more: {int(which.sum())}"
+        label = f"{text} delivers more: {int(which.sum())} samples"
         ax.plot(two[which], one[which], ls="none", marker=MARKERS[k], ms=5, color=COLOURS[k], label=label)
     ax.set_xlim(0.0, top)
     ax.set_ylim(0.0, top)
-    ax.set_aspect("equal")
     show_unit(ax.xaxis, f"torque of {found.second.name}", "N·m")
     show_unit(ax.yaxis, f"torque of {found.first.name}", "N·m")
     ax.grid(True)
-    ax.legend(loc="lower right", frameon=True, framealpha=1.0, edgecolor="none")
+    _legend_below(figure, ax)
     words = comparison_words(found)
-    figure.text(
-        0.012, 0.905, words if len(words) < 130 else words.split(";")[0], fontsize=8, color=SOFT, va="top"
-    )
+    below = words if len(words) < 130 else words.split(";")[0]
+    height = figure.get_figheight()
+    figure.text(0.012, 1.0 - 0.42 / height, below, fontsize=8, color=SOFT, va="top")
     return figure
 
 
@@ -224,9 +224,16 @@ def _kind(path: str) -> Any:
     return field.kind if field is not None else ""
 
 
-def _sheet(title: str) -> tuple[Figure, Axes]:
-    figure = blank(7.6, 5.0)
-    ax = figure.add_axes((0.095, 0.14, 0.88, 0.72))
-    figure.text(0.012, 0.965, title, fontsize=12, fontweight="bold", ha="left", va="top")
+def _legend_below(figure: Figure, ax: Axes, ncols: int = 1) -> None:
+    drop = -0.5 / (figure.get_figheight() * ax.get_position().height)
+    ax.legend(loc="upper left", bbox_to_anchor=(0.0, drop), ncols=ncols, borderaxespad=0.0)
+
+
+def _sheet(title: str, below: float = 0.7) -> tuple[Figure, Axes]:
+    """A figure with one pair of axes, and room (inches) below them."""
+    height = 4.3 + below
+    figure = blank(7.6, height)
+    ax = figure.add_axes((0.095, below / height, 0.88, 3.6 / height))
+    figure.text(0.012, 1.0 - 0.175 / height, title, fontsize=12, fontweight="bold", ha="left", va="top")
     foot(figure, CAUTION)
     return figure, ax

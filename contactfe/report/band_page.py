@@ -12,6 +12,7 @@ from contactfe.case import SAFETY
 from contactfe.report.page import Picture, picture, render
 from contactfe.report.reader_units import both, in_words, reader
 from contactfe.report.style import data_uri
+from contactfe.report.words import as_sentence
 from contactfe.uncertainty import (
     Band,
     Comparison,
@@ -28,12 +29,14 @@ from contactfe.uncertainty import (
 
 KIND = "band"  # how page.json says which page it is
 _TEXTS = {
-    "band": "Share of the samples that end below a torque, with median and 10 to 90 % band.",
+    "band": "Share of pulls that end below a torque, with the model's own error, and of the samples without it.",
     "one-at-a-time": "What each input moves by itself, from 10 % to 90 % of its distribution, the largest on top.",
     "comparison": "Torque of both cases in every sample; on the line they are equal.",
     "crossover": "Bands of both cases along the input, and where the samples change their ranking.",
 }
-LEFT_OUT = "The band holds what scatters in the inputs, not what the model leaves out."
+LEFT_OUT = (
+    "The band holds what scatters in the inputs and the model's own error, of which a part is judgement."
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,17 +61,21 @@ def band_view(
     rule = "by rule, for the file names no distribution" if band.by_rule else "as the file says"
     return {
         "kind": KIND,
+        "units": reader().units,
         "title": band.name,
         "sub": f"{band.samples} samples, seed {band.seed}; what scatters, {rule}",
-        "headline": f"Delivers {both(band.median_Nm)} in the middle, {_reach(band)} in eight of ten samples",
+        "headline": f"Delivers {both(band.median_Nm)} in the middle, {_reach(band)} in eight of ten pulls",
         "told": [in_words(text) for text in _sentences(found)],
         "odds": [
-            [in_words(what), odds.words() if odds is not None else f"not known: {why}"]
+            [
+                in_words(what).replace(" N m", " N·m"),
+                odds.words() if odds is not None else f"not known: {why}",
+            ]
             for what, odds, why in statements(band, found.target_Nm)
         ],
         "inputs": [[item.label, in_words(item.words())] for item in band.inputs],
         "figures": [asdict(_picture(name, figure)) for name, figure in figures.items()],
-        "cautions": [*(in_words(text) for text in band.cautions), LEFT_OUT, SAFETY],
+        "cautions": [*(as_sentence(in_words(text)) for text in band.cautions), LEFT_OUT, SAFETY],
         "downloads": [
             [name, data_uri(text.encode(), "application/json" if name.endswith("json") else "text/csv")]
             for name, text in files.items()
@@ -101,11 +108,7 @@ def _sentences(found: BandAnswers) -> list[str]:
         texts.append(comparison_words(found.comparison))
     if found.crossover is not None:
         texts.append(crossover_words(found.crossover))
-    return [_sentence(text) for text in texts if text]
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}".rstrip(".") + "."
+    return [as_sentence(text) for text in texts if text]
 
 
 def _picture(name: str, figure: Figure) -> Picture:

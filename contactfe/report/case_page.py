@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -20,12 +20,13 @@ from contactfe.report.curve import curve_figure
 from contactfe.report.drawing import drawing_figure
 from contactfe.report.flanks import flanks_figure
 from contactfe.report.inputs import InputRow, input_tables
+from contactfe.report.mesh_table import mesh_table
 from contactfe.report.page import Picture, picture, render, sha256_of
 from contactfe.report.pair import pair_makers
 from contactfe.report.player import player_view
 from contactfe.report.reader_units import Units, in_words, reader, reading, shown, text_of
 from contactfe.report.style import data_uri
-from contactfe.report.words import case_words, number, plain
+from contactfe.report.words import as_sentence, case_words, number, plain
 
 _AUDIT = {
     "force_balance": "forces on wrench, fastener and handle against each other, over all contact forces",
@@ -34,14 +35,6 @@ _AUDIT = {
     "over_cap": "largest pressure above the cap, over the cap",
     "overlap": "deepest overlap where nothing is crushed, over across flats",
     "complementarity": "what is left of the contact conditions in the solver",
-}
-_MESH = {
-    "triangles": "triangles",
-    "nodes": "nodes",
-    "smallest_angle_deg": "smallest angle (deg)",
-    "shortest_edge_mm": "shortest edge (mm)",
-    "longest_edge_mm": "longest edge (mm)",
-    "boundary_sides": "sides on the outline",
 }
 _IN_LIMITS = ("turns_freely", "ended_by", "twist_off_low_Nm", "twist_off_high_Nm", "next_limit", "margin")
 """Answers that the headline and the table of limits state already."""
@@ -126,7 +119,7 @@ def _view(
         "limits": [asdict(row) for row in limit_rows(record)],
         "answers": _answers(record),
         "more": [
-            {"heading": heading, "told": [in_words(text) for text in told]}
+            {"heading": heading, "told": [as_sentence(in_words(text)) for text in told]}
             for heading, told in more.sentences()
         ],
         "pulls": more.pull_rows(),
@@ -137,9 +130,9 @@ def _view(
         "inputs": {name: [_input(row) for row in rows] for name, rows in input_tables(case).items()},
         "audit": _audit_rows(record),
         "solved": len(record.curve.solutions),
-        "mesh_columns": list(_MESH.values()),
         "torque_unit": reader().scale("N·m")[1],
-        "meshes": _mesh_rows(record),
+        "units": reader().units,
+        "mesh_rows": mesh_table({"fastener": record.built.fastener.mesh, "wrench": record.built.wrench.mesh}),
         "json_address": data_uri(record_json(record, version, more).encode(), "application/json"),
         "csv_address": data_uri(curve_csv(record).encode(), "text/csv"),
         "version": version,
@@ -260,16 +253,3 @@ def _audit_rows(record: CaseRecord) -> list[Mapping[str, str]]:
             }
         )
     return rows
-
-
-def _mesh_rows(record: CaseRecord) -> Mapping[str, Sequence[str]]:
-    bodies = {"fastener": record.built.fastener.mesh, "wrench": record.built.wrench.mesh}
-    return {
-        body: [
-            f"{asdict(mesh.quality())[name]:.4g}"
-            if name.endswith(("deg", "mm"))
-            else str(asdict(mesh.quality())[name])
-            for name in _MESH
-        ]
-        for body, mesh in bodies.items()
-    }

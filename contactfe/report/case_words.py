@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from contactfe.case import ENDS, CaseRecord, Limit
-from contactfe.report.reader_units import Units, both, in_words, text_of
+from contactfe.report.reader_units import Units, both, in_words, reader, text_of
 from contactfe.report.words import case_words, number
 
 LIMIT_NAMES = {
@@ -18,10 +18,11 @@ LIMIT_NAMES = {
 
 @dataclass(frozen=True)
 class LimitRow:
-    """One limit as a table shows it; ``ends``: it ends the pull."""
+    """One limit as a table shows it; ``other``: the torque in the units of the other reader; ``ends``: it ends the pull."""
 
     name: str
     torque: str
+    other: str
     band: str
     rotation: str
     margin: str
@@ -52,7 +53,10 @@ def limit_rows(record: CaseRecord, units: Units | None = None) -> list[LimitRow]
 
 def _limit_row(record: CaseRecord, limit: Limit, units: Units | None) -> LimitRow:
     ends = limit is record.limits[0]
-    torque = "not known" if limit.torque_Nm is None else text_of(limit.torque_Nm, "N·m", units)
+    torque, other = "not known", ""
+    if limit.torque_Nm is not None:
+        swapped: Units = "si" if (units or reader().units) == "inch" else "inch"
+        torque, other = (text_of(limit.torque_Nm, "N·m", one) for one in (units, swapped))
     band = ""
     if limit.band_Nm is not None:
         band = " to ".join(text_of(value, "N·m", units) for value in limit.band_Nm)
@@ -61,7 +65,7 @@ def _limit_row(record: CaseRecord, limit: Limit, units: Units | None) -> LimitRo
     if limit.torque_Nm is None:
         rotation = ""
     name, margin = LIMIT_NAMES[limit.kind], "ends the pull" if ends else over
-    return LimitRow(name, torque, band, rotation, margin, in_words(limit.note, units), ends)
+    return LimitRow(name, torque, other, band, rotation, margin, in_words(limit.note, units), ends)
 
 
 def model_words(record: CaseRecord) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -14,12 +15,13 @@ from contactfe.case import CaseRecord
 from contactfe.contact import ContactSolution
 from contactfe.report.case_words import header, headline
 from contactfe.report.reader_axis import show_unit
-from contactfe.report.reader_units import text_of
+from contactfe.report.reader_units import length_text, text_of
 from contactfe.report.state import end_solution
 from contactfe.report.style import CAUTION, COLOURS, CRUSHED, SOFT, blank, foot, heading, styled
-from contactfe.turn import flank_pressures, load_share
+from contactfe.turn import FlankPressure, flank_pressures, load_share
 
 HEIGHT = 0.82  # of a row: the pressure cap
+WHOLE = 0.5  # of the flats: where less is pressed, only that part is shown
 
 
 @styled
@@ -34,7 +36,10 @@ def flanks_figure(record: CaseRecord) -> Figure | None:
     ax = figure.add_axes((0.15, 0.95 / height, 0.82, 1.0 - 1.95 / height))
     draw_flanks(record, ax, solution)
     heading(figure, f"{record.built.case.name}: {headline(record)}", header(record))
-    foot(figure, CAUTION)
+    long = _flat_length(record)
+    low, high = ax.get_xlim()
+    part = f"Shown: the pressed part of the flats, which are {length_text(long)} long. "
+    foot(figure, f"{part if high - low < long else ''}{CAUTION}")
     return figure
 
 
@@ -52,9 +57,10 @@ def draw_flanks(record: CaseRecord, ax: Axes, solution: ContactSolution | None =
     if solution is None or not solution.pressure.any():
         raise ValueError("the wrench turns freely: no flat carries pressure")
     pair, cap = record.built.pair, solution.law.cap
-    half = 0.5 * record.built.case.fastener.across_flats * math.tan(math.pi / pair.flats)
+    half = 0.5 * _flat_length(record)
     shares = load_share(record.built, solution)
-    for row, flank in enumerate(flank_pressures(record.built, solution)):
+    flanks = flank_pressures(record.built, solution)
+    for row, flank in enumerate(flanks):
         base = pair.flats - 1 - row
         ax.plot([-half, half], [base, base], color=SOFT, lw=0.8, zorder=2)
         tall = HEIGHT * flank.pressure / cap
@@ -72,7 +78,7 @@ def draw_flanks(record: CaseRecord, ax: Axes, solution: ContactSolution | None =
     names = [f"flat {k + 1}: {100 * share:.0f} %" for k, share in enumerate(shares)]
     ax.set_yticks(np.arange(pair.flats)[::-1], names)
     ax.set_ylim(-0.15, pair.flats)
-    ax.set_xlim(-1.08 * half, 1.08 * half)
+    ax.set_xlim(*_shown(flanks, half))
     ax.tick_params(axis="y", length=0)
     show_unit(ax.xaxis, "along the flat from its middle, anticlockwise", "mm")
     ax.grid(True, axis="x")
@@ -82,3 +88,25 @@ def draw_flanks(record: CaseRecord, ax: Axes, solution: ContactSolution | None =
     ]
     ax.legend(handles=handles, loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=2, borderaxespad=0.1)
     return ax
+
+
+def _flat_length(record: CaseRecord) -> float:
+    """Length of a flat of the unrounded fastener (mm)."""
+    return record.built.case.fastener.across_flats * math.tan(math.pi / record.built.pair.flats)
+
+
+def _shown(flanks: Sequence[FlankPressure], half: float) -> tuple[float, float]:
+    """From where to where the flats are shown (mm): whole, or only what is pressed where that is a small part of them."""
+    ends = [
+        float(edge)
+        for flank in flanks
+        for middle, length in zip(
+            flank.place[flank.pressure > 0], flank.length[flank.pressure > 0], strict=True
+        )
+        for edge in (middle - 0.5 * length, middle + 0.5 * length)
+    ]
+    low, high = min(ends), max(ends)
+    if high - low > WHOLE * 2.0 * half:
+        return -1.08 * half, 1.08 * half
+    margin = 0.15 * (high - low)
+    return low - margin, high + margin

@@ -1,19 +1,12 @@
-"""The inputs of a case as a table: every value resolved, and the rule behind it where it is the rule's
-value.
-"""
+"""The inputs of a case as a table: every value resolved, and where it comes from."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Any
 
-from contactfe.errors import ContactFEError
-from contactfe.inputs import CaseInput, FastenerInput, field_of, to_dict
-from contactfe.materials import elastic_source, material
-from contactfe.report.words import grade_words, plain
-from contactfe.standards import grade, opening_limits, size
-from contactfe.units import KINDS, parse_quantity
+from contactfe.inputs import GIVEN, CaseInput, field_of, to_dict
+from contactfe.report.words import plain
 
 TABLES = {
     "fastener": "Fastener",
@@ -22,13 +15,17 @@ TABLES = {
     "load": "Load",
     "mesh": "Mesh",
 }
+# Keys of the record whose value comes from a key of another name.
+_NOTED_AS = {
+    "fastener.across_flats_nominal": "fastener.across_flats",
+    "fastener.corner_radius": "fastener.corner",
+}
 
 
 @dataclass(frozen=True)
 class InputRow:
-    """One resolved input: name, value with unit, what it means, and the rule or standard it agrees with (""
-    if none).
-    """
+    """One resolved input: name, value with unit, what it means, and where it comes from: given, or the rule or standard
+    that it follows."""
 
     name: str
     value: str
@@ -37,13 +34,8 @@ class InputRow:
 
 
 def input_tables(case: CaseInput) -> dict[str, list[InputRow]]:
-    """Return the rows of every table of a case by its heading, in the order of the case file.
-
-    A case does not record which of its values were written and which filled in, except for the dimensions of
-    the head; for the others the rule is named where the value is the one that the rule gives.
-    """
+    """Return the rows of every table of a case by its heading, in the order of the case file."""
     record = to_dict(case)
-    rules = {**_fastener_rules(case.fastener), **_wrench_rules(case), **_other_rules(case)}
     found: dict[str, list[InputRow]] = {}
     for table, heading in TABLES.items():
         rows = []
@@ -56,7 +48,7 @@ def input_tables(case: CaseInput) -> dict[str, list[InputRow]]:
                     name.replace("_", " "),
                     _shown(raw),
                     _meaning(path),
-                    rules.get(path) or _fixed_default(path, raw),
+                    _origin(case, path),
                 )
             )
         found[heading] = rows
@@ -84,90 +76,7 @@ def _meaning(path: str) -> str:
     return extra.get(path) or (field.doc if field else "")
 
 
-def _fixed_default(path: str, raw: Any) -> str:
-    """ "default" where the value is the fixed default of the field."""
-    field = field_of(path)
-    if field is None or field.default is None:
-        return ""
-    if field.kind in KINDS and field.default[:1].isdigit() and str(raw)[:1].isdigit():
-        same = math.isclose(parse_quantity(field.default, field.kind), parse_quantity(raw, field.kind))
-    else:
-        same = str(raw) == field.default
-    return "the default" if same else ""
-
-
-def _fastener_rules(f: FastenerInput) -> dict[str, str]:
-    found: dict[str, str] = {}
-    known = size(f.size) if f.size else None
-    if known is not None:
-        found["fastener.across_flats_nominal"] = f"{known.name}, {known.source}"
-        if math.isclose(known.height, f.engaged_depth):
-            found["fastener.engaged_depth"] = f"nominal height of {known.name}, {known.source}"
-    if f.grade:
-        found["fastener.yield_strength"] = _grade_rule(f, known.diameter if known else None)
-    kind = _material_of(f)
-    elastic = material(kind, 0.0)
-    if (f.elastic_modulus, f.poisson) == (elastic.elastic_modulus, elastic.poisson):
-        found["fastener.elastic_modulus"] = found["fastener.poisson_ratio"] = (
-            f"{kind}; {elastic_source(kind)}"
-        )
-    if math.isclose(f.corner_radius, 0.01 * f.across_flats):
-        found["fastener.corner_radius"] = "sharp: 0.01 × across flats"
-    if math.isclose(f.core_radius, 0.35 * f.across_flats):
-        found["fastener.core_radius"] = "0.35 × across flats"
-    return {path: rule for path, rule in found.items() if rule}
-
-
-def _material_of(f: FastenerInput) -> str:
-    """The material of the grade, steel without one."""
-    return grade(f.grade).material if f.grade else "steel"
-
-
-def _grade_rule(f: FastenerInput, diameter: float | None) -> str:
-    try:
-        entry = grade(f.grade or "", diameter)
-    except ContactFEError:
-        return ""  # a yield strength stands beside a grade that has no row for this diameter
-    return (
-        f"least of {grade_words(entry.name)}, {entry.source}"
-        if math.isclose(entry.yield_min, f.yield_strength)
-        else ""
-    )
-
-
-def _wrench_rules(case: CaseInput) -> dict[str, str]:
-    w, f = case.wrench, case.fastener
-    found = {
-        f"wrench.{name}": "given in the case" if rule == "given" else rule
-        for name, rule in w.rules.items()
-        if rule
-    }
-    steel = material("steel", 0.0)
-    if (w.elastic_modulus, w.poisson) == (steel.elastic_modulus, steel.poisson):
-        found["wrench.elastic_modulus"] = found["wrench.poisson_ratio"] = f"steel; {elastic_source('steel')}"
-    if w.family.drawn:
-        return {**found, "wrench.opening": "measured in the outline"}
-    try:
-        limits = opening_limits(f.across_flats_nominal, f.inch)
-    except ContactFEError:
-        return found  # no standard reaches this width: the opening was given
-    for word, value in (("tight", limits.lower), ("middle", limits.middle), ("loose", limits.upper)):
-        if math.isclose(w.opening, value):
-            found["wrench.opening"] = (
-                f"{word} in {limits.lower:.2f} to {limits.upper:.2f} mm, {limits.source}"
-            )
-    return found
-
-
-def _other_rules(case: CaseInput) -> dict[str, str]:
-    s, mesh = case.fastener.across_flats, case.mesh
-    found: dict[str, str] = {}
-    if math.isclose(mesh.edge_at_contact, 0.012 * s):
-        found["mesh.edge_at_contact"] = "0.012 × across flats"
-    if math.isclose(mesh.edge_max, 0.12 * s):
-        found["mesh.edge_max"] = "0.12 × across flats"
-    if math.isclose(case.contact.constraint_factor, 1.155):
-        found["contact.constraint_factor"] = (
-            "2/√3: largest pressure at yield without friction, von Mises, plane stress; friction takes off"
-        )
-    return found
+def _origin(case: CaseInput, path: str) -> str:
+    """Where a value comes from, as it was noted when the case was put together."""
+    origin = case.origins.get(_NOTED_AS.get(path, path), "")
+    return "given in the case" if origin == GIVEN else origin

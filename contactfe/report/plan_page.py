@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from contactfe.report.page import render
 from contactfe.report.trial_pages import PageTable
-from contactfe.report.words import number
+from contactfe.report.words import as_sentence, number
 from contactfe.trial import Plan
 
 
@@ -20,7 +20,7 @@ def plan_page(plan: Plan, version: str) -> str:
         title=plan.name,
         sub=sub,
         cautions=list(plan.cautions),
-        notes=list(plan.notes),
+        notes=[as_sentence(note) for note in plan.notes],
         tables=[_pulls(plan), _specimens(plan), _predictions(plan)],
         version=version,
         seed=plan.seed,

@@ -8,12 +8,17 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from contactfe.case import PullSeries, Worn
+from contactfe.case import ENDS, PullSeries, Worn
+from contactfe.report.reader_axis import show_unit
+from contactfe.report.reader_units import in_words, reader
 from contactfe.report.style import CAUTION, COLOURS, GREY, INK, LINES, SOFT, blank, foot, heading, styled
-from contactfe.report.words import case_words, number
+from contactfe.report.words import case_words
 
-VIEW = 0.16  # of the width across flats: half the side of the enlarged corner
+VIEW = 0.16  # of the width across flats: half the width of the enlarged corner
+BELOW, ABOVE = 1.0, 0.2  # of that: how far it is shown below the tip, and above it
 ORDER = (7, 0, 1, 2, 3, 5, 4)  # of the house's colours
+LINES_MOST = 6  # outlines that can be told apart; of more pulls, so many spread over all
+WORDS_MOST = 4  # bars with words beside each other; of more, they stand upright
 
 
 @styled
@@ -21,9 +26,9 @@ def pulls_figure(series: PullSeries) -> Figure:
     """Return the figure of a series: an enlarged corner on the left, torque of each pull on the right."""
     figure = blank(9.6, 5.2)
     case = series.pulls[0].record.built.case
-    heading(figure, f"{case.name}: pulls on the same corners", case_words(case))
+    heading(figure, f"{case.name}: pulls on the same corners", in_words(case_words(case)))
     draw_corner(series, figure.add_axes((0.075, 0.17, 0.44, 0.66)))
-    draw_pulls(series, figure.add_axes((0.62, 0.17, 0.36, 0.66)))
+    draw_pulls(series, figure.add_axes((0.61, 0.17, 0.37, 0.66)))
     foot(figure, CAUTION + " Displaced material is not piled up.")
     return figure
 
@@ -36,20 +41,26 @@ def draw_corner(series: PullSeries, ax: Axes) -> None:
     turn = math.pi / 2 - middle
     c, s = math.cos(turn), math.sin(turn)
     tip = 0.0
-    for k, worn in enumerate(series.worn):
+    for line, k in enumerate(_spread(len(series.worn))):
+        worn = series.worn[k]
         points = _around(worn, middle) @ np.array([[c, s], [-s, c]])
         tip = max(tip, float(points[:, 1].max()))
-        colour = COLOURS[ORDER[k % len(ORDER)]]
+        colour = COLOURS[ORDER[line]]
         if k == 0:
             ax.fill_between(points[:, 0], points[:, 1], 0.0, color=GREY, lw=0)
-        ax.plot(*points.T, color=colour, ls=LINES[k % len(LINES)], lw=1.6, label=_label(series, k))
+        ax.plot(*points.T, color=colour, ls=LINES[line % len(LINES)], lw=1.6, label=_label(series, k))
     half = VIEW * pair.across_flats
     ax.set_xlim(-half, half)
-    ax.set_ylim(tip - 1.8 * half, tip + 0.2 * half)
-    ax.set_aspect("equal")
-    ax.set_xlabel("across the corner (mm)")
-    ax.set_ylabel("distance from the fastener's axis (mm)")
-    ax.legend(loc="lower center", fontsize=8)
+    ax.set_ylim(tip - BELOW * half, tip + ABOVE * half)
+    ax.set_aspect("equal", anchor="N")
+    show_unit(ax.xaxis, "across the corner", "mm")
+    show_unit(ax.yaxis, "from the fastener's axis", "mm")
+    ax.legend(loc="upper center", bbox_to_anchor=(0.5, -0.21), ncols=2, fontsize=8, borderaxespad=0.0)
+
+
+def _spread(count: int) -> list[int]:
+    """Numbers from 0 to count - 1, at most `LINES_MOST` of them, with the first and the last."""
+    return [int(k) for k in np.unique(np.rint(np.linspace(0, count - 1, min(count, LINES_MOST))))]
 
 
 def _around(worn: Worn, middle: float) -> np.ndarray:
@@ -73,18 +84,22 @@ def draw_pulls(series: PullSeries, ax: Axes) -> None:
     """Draw the torque (N m) of each pull as a bar with its share of the first, on given axes."""
     torque = [p.torque_Nm for p in series.pulls]
     at = np.arange(1, len(torque) + 1)
-    colours = [COLOURS[ORDER[k % len(ORDER)]] for k in range(len(torque))]
-    ax.bar(at, torque, width=0.6, color=colours)
+    ax.bar(at, torque, width=0.6, color=COLOURS[0])
+    upright = len(torque) > WORDS_MOST
     for x, p in zip(at, series.pulls, strict=True):
-        words = f"{number(p.torque_Nm)}\n{100 * p.left:.0f} %, {p.ended_by.replace('-', ' ')}"
+        told = reader().number(p.torque_Nm, "N·m")
+        end = ENDS[p.ended_by].one
+        words = f"{told}, {100 * p.left:.0f} %" if upright else f"{told}\n{100 * p.left:.0f} %, {end}"
         ax.annotate(
-            words, (x, p.torque_Nm), xytext=(0, 3), textcoords="offset points", ha="center", fontsize=8
-        )
+            words, (x, p.torque_Nm), xytext=(0, 3), textcoords="offset points", ha="center", va="bottom",
+            fontsize=7 if upright else 8, rotation=90 if upright else 0,
+        )  # fmt: skip
     ax.set_xticks(at)
-    ax.set_xlim(0.4, max(len(torque), 2) + 0.6)
-    ax.set_ylim(0.0, 1.22 * max(torque) if max(torque) > 0 else 1.0)
-    ax.set_xlabel("pull")
-    ax.set_ylabel("torque (N·m)")
+    room = 0.6 if len(torque) > 1 else 1.1
+    ax.set_xlim(1 - room, len(torque) + room)
+    ax.set_ylim(0.0, (1.4 if upright else 1.22) * max(torque) if max(torque) > 0 else 1.0)
+    ax.set_xlabel("pull; percent: of the first torque")
+    show_unit(ax.yaxis, "torque", "N·m", max(torque))
     if series.stopped:
         ax.set_title(series.stopped, fontsize=8, color=SOFT, loc="left", wrap=True)
     ax.tick_params(axis="x", length=0, labelcolor=INK)

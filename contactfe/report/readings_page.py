@@ -6,7 +6,7 @@ from matplotlib.figure import Figure
 
 from contactfe.report.page import picture, render
 from contactfe.report.trial_pages import PageTable, percent
-from contactfe.report.words import number
+from contactfe.report.words import as_sentence, number
 from contactfe.trial import CalibratedStudy, ComparedStudy
 
 
@@ -26,9 +26,9 @@ def readings_page(
         "trial.html",
         title=found.name,
         sub=f"{sum(len(c.readings) for c in found.cases)} readings of {len(found.cases)} cases {found.calibration}",
-        headline=f"Bias {100 * found.bias:+.1f} %; {inside} of {len(found.cases)} errors lie inside twice their uncertainty",
+        headline=f"{_bias(found.bias)}; {inside} of {len(found.cases)} errors lie inside twice their uncertainty",
         cautions=[
-            *found.notes,
+            *(as_sentence(note) for note in found.notes),
             "This is an estimate, not a rating of any tool; local rules and licensed practice decide.",
         ],
         figures=[picture(figure, name, (captions[name], captions[name])) for name, figure in figures],
@@ -39,6 +39,11 @@ def readings_page(
             f"{found.probability:.3g}. Area metric of u = F(y): {found.pooled_area:.3g}.",
         ],
     )
+
+
+def _bias(bias: float) -> str:
+    """The mean of ln of estimate over measurement in words."""
+    return f"The estimate lies {abs(100 * bias):.1f} % {'below' if bias < 0 else 'above'} the readings on average"
 
 
 def _cases(found: ComparedStudy) -> PageTable:
@@ -52,7 +57,10 @@ def _cases(found: ComparedStudy) -> PageTable:
     )  # fmt: skip
     heads = ("condition", "design", "estimate (N·m)", "8 of 10", "measured (N·m)", "readings", "E", "u_val", "outside the band",
              "area", "would explain it")  # fmt: skip
-    note = "E = ln of estimate over measurement; u_val: one standard uncertainty of E"
+    note = (
+        "E = ln of estimate over measurement; u_val: one standard uncertainty of E; 8 of 10: the band of the estimate (N·m); "
+        "outside the band: readings; area: how far the readings stray from the estimated distribution, 0 is best"
+    )
     return PageTable("Cases", heads, rows, frozenset({2, 4, 5, 6, 7, 8, 9}), note)
 
 

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from jinja2 import UndefinedError
+
 from contactfe.errors import InputError, Problem
 from contactfe.files import read_json, read_stored, write_text
 from contactfe.report.band_files import BAND_PAGE
@@ -15,6 +17,7 @@ from contactfe.report.band_page import band_page_of
 from contactfe.report.case_page import page_of
 from contactfe.report.compare_page import Stored, cases_page, studies_page
 from contactfe.report.files import PAGE, VIEW
+from contactfe.report.reader_units import Units
 from contactfe.report.study_pages import study_page
 from contactfe.study import read_rows
 
@@ -29,19 +32,26 @@ class Found:
     kind: str
 
 
-def rebuilt(folders: Sequence[Path], version: str, out: Path | None = None) -> Path:
+def rebuilt(
+    folders: Sequence[Path], version: str, out: Path | None = None, units: Units | None = None
+) -> Path:
     """Write the page of one folder of results again, or one page that compares several, and return its path.
 
-    Without `out` the page goes where it was, a comparison into "comparison.html" of the first folder.
+    Without `out` the page goes where it was, a comparison into "comparison.html" of the first folder. Without `units`
+    the page is in those of the stored results; a comparison in inches where all of them are.
 
     Raises:
-        InputError: a folder holds no results, or the folders hold different kinds of them; all problems at once.
+        InputError: a folder holds no results, or the folders hold different kinds of them; all problems at once. Or the
+            page of one case or band was drawn in other units than those asked for.
     """
     found = _found(folders)
     if len(found) == 1:
-        return _again(found[0], version, out)
+        return _again(found[0], version, out, units)
+    if units is None:
+        units = "inch" if {_units(one) for one in found} == {"inch"} else "si"
     stored = [_case(one) if one.kind == "case" else _study(one) for one in found]
-    page = cases_page(stored, version) if found[0].kind == "case" else studies_page(stored, version)
+    make_page = cases_page if found[0].kind == "case" else studies_page
+    page = make_page(stored, version, units)
     path = out or found[0].folder / "comparison.html"
     write_text(path, page)
     return path
@@ -72,34 +82,51 @@ def _found(folders: Sequence[Path]) -> list[Found]:
     return found
 
 
-def _again(found: Found, version: str, out: Path | None) -> Path:
+def _again(found: Found, version: str, out: Path | None, units: Units | None) -> Path:
     if found.kind == "study":
-        path, make = out or found.folder / STUDY_PAGE, _study_again
+        path, text = out or found.folder / STUDY_PAGE, _study_again(found.folder, version, units)
     elif found.kind == "band":
-        path, make = out or found.folder / BAND_PAGE, _band_again
+        path, text = out or found.folder / BAND_PAGE, _drawn_again(found, band_page_of, units)
     else:
-        path, make = out or found.folder / PAGE, _case_again
-    maker: Callable[[Path, str], str] = make
-    write_text(path, maker(found.folder, version))
+        path, text = out or found.folder / PAGE, _drawn_again(found, page_of, units)
+    write_text(path, text)
     return path
 
 
-def _case_again(folder: Path, version: str) -> str:
-    return page_of(_json(folder / VIEW, "solve the case once more with contactfe turn --out"))
+def _drawn_again(found: Found, page: Callable[[Mapping[str, Any]], str], units: Units | None) -> str:
+    """The page of a case or a band, whose figures and sentences are kept as they were drawn."""
+    path = found.folder / VIEW
+    command = "turn" if found.kind == "case" else "band"
+    hint = f"ask once more with `contactfe {command} --out {found.folder}`"
+    view = _json(path, hint)
+    drawn = view.get("units", "si")
+    if units not in (None, drawn):
+        problem = Problem(
+            "--units", f"the figures in {found.folder} are drawn in {drawn}", f"{hint} --units {units}"
+        )
+        raise InputError([problem], source="report")
+    try:
+        return page(view)
+    except UndefinedError as error:
+        problem = Problem("", "is from another version of contactfe, and lacks what the page shows", hint)
+        raise InputError([problem], source=str(path)) from error
 
 
-def _band_again(folder: Path, version: str) -> str:
-    return band_page_of(_json(folder / VIEW, "ask once more with contactfe band --out"))
+def _units(found: Found) -> Units:
+    """The units of the reader that stored results were made for."""
+    path = found.folder / ("plan.json" if found.kind == "study" else VIEW)
+    told = _json(path, "").get("units") if path.is_file() else None
+    return "inch" if told == "inch" else "si"
 
 
-def _study_again(folder: Path, version: str) -> str:
+def _study_again(folder: Path, version: str, units: Units | None) -> str:
     rows = read_rows(folder / "results.csv")
     text = read_stored(folder / "results.csv")
     plan = _json(folder / "plan.json", "") if (folder / "plan.json").is_file() else {}
     meta = {"name": str(plan.get("name") or folder.name)}
     if isinstance(plan.get("band"), dict):
         meta["band"] = _band_words(plan["band"])
-    meta["units"] = str(plan.get("units") or "si")
+    meta["units"] = units or str(plan.get("units") or "si")
     return study_page(rows, meta, version, odds=_odds(folder), csv=text)
 
 

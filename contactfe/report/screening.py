@@ -7,12 +7,29 @@ from typing import Any
 
 import numpy as np
 from matplotlib.figure import Figure
+from matplotlib.transforms import Bbox
+from numpy.typing import NDArray
 
 from contactfe.case import SAFETY
 from contactfe.design import Found, Screening
 from contactfe.profile import Outline, profile_pair
+from contactfe.report.labels import Label, Place, place_labels
 from contactfe.report.page import picture, render
-from contactfe.report.style import CAUTION, COLOURS, GREY, INK, SOFT, TINT, blank, foot, outline_patch, styled
+from contactfe.report.style import (
+    CAUTION,
+    COLOURS,
+    GREY,
+    INK,
+    SOFT,
+    TINT,
+    blank,
+    foot,
+    heading,
+    outline_patch,
+    styled,
+)
+
+Array = NDArray[np.float64]
 
 TRADES: dict[str, tuple[str, str]] = {
     "outside_radius_mm": ("outside-radius", "largest outside radius of the head (mm)"),
@@ -41,7 +58,15 @@ _HEADS = (
     "grip, the least of the duty. Crush: deepest at the working torque. Radius: largest of the outside."
 )
 """What the heads of the table mean."""
-AT_THE_RIGHT = 0.6  # of a figure's width: from there on a name stands to the left of its point
+
+
+BESIDE: tuple[Place, ...] = (
+    (8, 4, "left", "bottom"),
+    (-8, 4, "right", "bottom"),
+    (8, -4, "left", "top"),
+    (-8, -4, "right", "top"),
+)
+DOT = 5.0  # pixels round a drawn point that no label covers
 
 
 @styled
@@ -189,35 +214,37 @@ def _scores(rows: Sequence[dict[str, Any]], found: Screening) -> Figure:
     ax.set_yticks(range(len(known)), [r["candidate"] for r in known])
     ax.set_ylim(-0.6, len(known) - 0.4)
     ax.grid(axis="x")
-    ax.set_xlabel("torque on the duty, over the mean of all candidates (-)")
+    ax.set_xlabel("torque on the duty (mean of all candidates = 1)")
     figure.text(0.012, 1 - 0.12 / height, found.plan.name, fontsize=12, fontweight="bold", va="top")
-    foot(
-        figure,
-        f"Bars: 10 to 90 % of {found.samples} samples. Grey: another is better in everything.\n{CAUTION}",
-    )
+    bars = f"Bars: 10 to 90 % of {found.samples} samples. " if found.samples > 1 else ""
+    foot(figure, f"{bars}Grey: another is better in everything.\n{CAUTION}")
     return figure
 
 
 def _trade(rows: Sequence[dict[str, Any]], column: str, words: str) -> Figure:
-    figure = blank(6.8, 4.9)
-    ax = figure.add_axes((0.11, 0.16, 0.84, 0.81))
-    places = [float(row[column]) for row in rows]
-    middle = min(places) + AT_THE_RIGHT * (max(places) - min(places))
-    for row, x in zip(rows, places, strict=True):
-        y, side = row["score"], -1 if x > middle else 1
+    figure = blank(6.8, 5.1)
+    ax = figure.add_axes((0.11, 0.15, 0.86, 0.7))
+    labels = []
+    for row in rows:
+        x, y = float(row[column]), row["score"]
         ax.plot([x, x], [row["score_p10"], row["score_p90"]], color=SOFT, lw=1.2, zorder=2)
         face = COLOURS[0] if row["pareto"] else "white"
         ax.plot(x, y, marker="o", ms=8, mfc=face, mec=COLOURS[0], mew=1.4, zorder=3)
-        ax.annotate(
-            row["candidate"], (x, y), xytext=(7 * side, 5), textcoords="offset points", fontsize=8.5,
-            ha="right" if side < 0 else "left",
-        )  # fmt: skip
+        labels.append(Label(row["candidate"], (x, y), {"fontsize": 8.5}, BESIDE))
     ax.margins(x=0.16, y=0.12)
     ax.grid(True)
     ax.set_xlabel(words)
-    ax.set_ylabel("torque on the duty, over the mean of all (-)")
-    foot(
-        figure,
-        f"Up is more torque. Filled: no other candidate is better in everything. Lines: 10 to 90 %.\n{CAUTION}",
-    )
+    ax.set_ylabel("torque on the duty (mean of all = 1)")
+    ax.autoscale_view()  # the limits stand before labels are placed
+    points = np.array([label.at for label in labels])
+    place_labels(ax, labels, points, [_dot(place) for place in ax.transData.transform(points)])
+    bands = any(row["score_p10"] != row["score_p90"] for row in rows)
+    below = f"filled: no other candidate is better in everything{'; lines: 10 to 90 %' if bands else ''}"
+    heading(figure, f"Torque against {words.split(' (')[0]}", below)
+    foot(figure, CAUTION)
     return figure
+
+
+def _dot(place: Array) -> Bbox:
+    """A box (pixels) round a drawn point."""
+    return Bbox.from_bounds(place[0] - DOT, place[1] - DOT, 2.0 * DOT, 2.0 * DOT)

@@ -10,9 +10,11 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
+from matplotlib.artist import Artist
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 
 from contactfe.report.reader_axis import show_unit
 from contactfe.report.reader_units import Units, reader, reading
@@ -127,13 +129,14 @@ def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept)
     if best <= 0:
         return None
     lines: Lines = {}
+    looks = [_look_of(profile, k) for k, profile in enumerate(_profiles(chosen))]
     for profile in _profiles(chosen):
         lines[PROFILES.get(profile, profile)] = [row for row in chosen if value_of(row, PROFILE) == profile]
     what = row_words(chosen[0], [item.path for item in fixed])
     found = finding_of(chosen, across)
     title = found or "Profiles compared"
     figure, ax = _sheet(f"{title}{f' ({what})' if what else ''}", len(lines) + 1)
-    _draw_lines(ax, lines, across, best / 100.0)
+    _draw_lines(ax, lines, across, best / 100.0, looks)
     factor, unit = reader().scale("N·m")
     new = (
         "new"
@@ -141,7 +144,7 @@ def comparison_chart(rows: Sequence[Row], swept: Sequence[Swept], across: Swept)
         else value_words(across.path, across.values[0])
     )
     ax.set_ylabel(f"torque (% of the best, {new}: {best / factor:.0f} {unit})")
-    _legend(ax, lines)
+    _legend(ax, lines, looks)
     _note_failures(figure, chosen)
     return figure
 
@@ -200,12 +203,12 @@ def _sheet(title: str, entries: int) -> tuple[Figure, Axes]:
     return figure, ax
 
 
-def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> None:
+def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float, looks: Sequence[int] = ()) -> None:
     """Draw every line, torques over a unit; filled markers, hollow ones for free ones, a circle
-    round those whose pull ends before slip."""
-    _draw_bands(ax, lines, across, unit)
+    round those whose pull ends before slip. Each line has its number among `looks`, else its place."""
+    _draw_bands(ax, lines, across, unit, looks)
     for k, rows in enumerate(lines.values()):
-        look = _look(k)
+        look = _look(looks[k] if looks else k)
         points = sorted((_place(row, across), _height(row, unit), _free(row)) for row in rows)
         if across is not None and across.numeric:
             x, y = [p[0] for p in points], [p[1] for p in points]
@@ -230,12 +233,12 @@ def _draw_lines(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> No
         ax.set_xlim(-0.5, len(words) - 0.5)
 
 
-def _draw_bands(ax: Axes, lines: Lines, across: Swept | None, unit: float) -> None:
+def _draw_bands(ax: Axes, lines: Lines, across: Swept | None, unit: float, looks: Sequence[int] = ()) -> None:
     """Draw the 10 to 90 % bands: areas along a number where few lines are, else error bars."""
     numeric = across is not None and across.numeric and len(across.values) > 1
     reach = across.values[-1] - across.values[0] if across is not None and numeric else float(len(lines) > 0)
     for k, rows in enumerate(lines.values()):
-        look = _look(k)
+        look = _look(looks[k] if looks else k)
         points = sorted((_place(row, across), *band) for row in rows if (band := band_of(row)))
         if not points:
             continue
@@ -270,11 +273,20 @@ def _look(k: int) -> dict[str, Any]:
     }
 
 
-def _legend(ax: Axes, lines: Lines) -> None:
+def _look_of(profile: str, k: int) -> int:
+    """The number of a profile's look, the same in all figures of a study; a strange one takes its place `k`."""
+    return list(PROFILES).index(profile) if profile in PROFILES else k
+
+
+def _legend(ax: Axes, lines: Lines, looks: Sequence[int] = ()) -> None:
     rows = [row for line in lines.values() for row in line]
-    handles = [Line2D([], [], label=name, **_look(k)) for k, name in enumerate(lines) if name != ALL]
+    handles: list[Artist] = [
+        Line2D([], [], label=name, **_look(looks[k] if looks else k))
+        for k, name in enumerate(lines)
+        if name != ALL
+    ]
     if any(band_of(row) is not None for row in rows):
-        handles.append(Line2D([], [], label="median and 10 to 90 % of pulls", ls="none"))
+        handles.append(Patch(fc=SOFT, alpha=0.3, label="median and 10 to 90 % of pulls"))
     if any(_free(row) for row in rows):
         hollow: dict[str, Any] = {"ls": "none", "marker": "o", "color": SOFT, "mfc": "white", "mew": 1.4}
         handles.append(Line2D([], [], label="hollow, at zero: turns freely", **hollow))

@@ -32,7 +32,7 @@ from contactfe.report.study import horizontal, study_charts
 from contactfe.report.study_finding import finding_of, weakest_rows
 from contactfe.report.study_ranking import ranking_view
 from contactfe.report.style import data_uri
-from contactfe.report.words import BAND, PROFILES, PULLS, counts, number, plain
+from contactfe.report.words import BAND, PROFILES, PULLS, as_sentence, counts, number, plain
 from contactfe.study import label, mark_words, measure_first, wear_words
 
 NAMES = ("name", "case", "case_id", "id")  # where a row may carry the name of its case
@@ -103,7 +103,11 @@ def _page(
         held=_held(rows),
         counts=f"{len(rows)} cases: {counts([end_of(row) for row in rows])}.",
         failed=[_failure(row, k) for k, row in enumerate(rows) if outcome(row) == "failed"],
-        cautions=[*(in_words(str(text)) for text in meta.get("cautions") or ()), *_to_measure(rows), SAFETY],
+        cautions=[
+            *(as_sentence(in_words(str(text))) for text in meta.get("cautions") or ()),
+            *_to_measure(rows),
+            SAFETY,
+        ],
         pivot=_pivot(rows, swept),
         bands=any(band_of(row) is not None for row in rows),
         odds=_odds(odds),
@@ -129,7 +133,7 @@ def _page(
 
 def _to_measure(rows: Sequence[Row]) -> list[str]:
     words = measure_first(rows)
-    return [words] if words else []
+    return [as_sentence(words)] if words else []
 
 
 def _headline(rows: Sequence[Row], swept: Sequence[Swept]) -> tuple[str, str]:
@@ -197,10 +201,9 @@ def _pivot(rows: Sequence[Row], swept: Sequence[Swept]) -> Mapping[str, Any]:
         heads = tuple(value_words(item.path, value_of(row, item.path)) for item in others)
         lines.setdefault(heads, {})[value_of(row, across.path) if across is not None else ""] = row
     columns = [value_words(across.path, v) for v in values] if across is not None else ["torque"]
-    if across is not None:
-        columns[0] = f"{across.label}: {columns[0]}"
     return {
         "heads": [item.label for item in others],
+        "across": across.label if across is not None else "",
         "columns": columns,
         "rows": [
             {"heads": heads, "cells": [_cell(found.get(v)) for v in values]} for heads, found in lines.items()

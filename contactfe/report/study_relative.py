@@ -27,6 +27,8 @@ from contactfe.report.words import PROFILES
 
 HATCHES = ("", "///", "...", "\\\\\\", "xxx", "++", "---")
 MOST = 6  # conditions that are shown; of more, so many spread over all
+SIZE = 7.0  # points; of the number on a bar
+WIDEST = 2.7  # times that size: "100*" and "free" beside a neighbour's number
 
 
 @styled
@@ -62,6 +64,8 @@ def draw_relative(ax: Axes, rows: Sequence[Row], across: Swept) -> Axes:
     best = {
         v: max((torque_of(at[p, v]) or 0.0 for p in profiles if (p, v) in at), default=0.0) for v in values
     }
+    upright = _points(ax) * width / max(len(values), 1) < WIDEST * SIZE
+    tops: list[float] = []
     for k, profile in enumerate(profiles):
         number = list(PROFILES).index(profile)
         look: dict[str, Any] = {
@@ -74,20 +78,30 @@ def draw_relative(ax: Axes, rows: Sequence[Row], across: Swept) -> Axes:
             if row is None or torque_of(row) is None or best[value] <= 0:
                 continue
             x = group + (k - 0.5 * (len(profiles) - 1)) * width
-            _bar(ax, x, width, row, (best[value] / 100.0, look | {"label": label}))
+            tops.append(_bar(ax, x, width, row, (best[value] / 100.0, look | {"label": label}, upright)))
             label = None
     names = [f"{v:.4g}" if across.numeric else value_words(across.path, v) for v in values]
     ax.set_xticks(np.arange(len(values)), names)
     ax.set_xlabel(across.axis)
     ax.set_ylabel("torque (% of the best)")
-    ax.set_ylim(0.0, 118.0)
+    ax.set_ylim(0.0, max([100.0, *tops]) + (26.0 if upright else 12.0))
+    ax.set_yticks(range(0, 101, 20))
     ax.grid(True, axis="y")
     ax.legend(loc="upper left", ncols=3, bbox_to_anchor=(0.0, -0.17), borderaxespad=0.0)
     return ax
 
 
-def _bar(ax: Axes, x: float, width: float, row: Row, how: tuple[float, dict[str, Any]]) -> None:
-    unit, look = how
+def _points(ax: Axes) -> float:
+    """The width of axes in points."""
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    return 72.0 * figure.get_figwidth() * ax.get_position().width
+
+
+def _bar(ax: Axes, x: float, width: float, row: Row, how: tuple[float, dict[str, Any], bool]) -> float:
+    """Draw one bar, torque over a unit, with its band and its number, which stands upright where bars are narrow.
+    Returns how high bar and band reach."""
+    unit, look, upright = how
     tall, band = (torque_of(row) or 0.0) / unit, band_of(row)
     ax.bar(x, tall, 0.94 * width, edgecolor="white", lw=0.4, zorder=2, **look)
     top = tall
@@ -98,7 +112,9 @@ def _bar(ax: Axes, x: float, width: float, row: Row, how: tuple[float, dict[str,
         )
         top += high
     text = ("free" if torque_of(row) == 0.0 else f"{tall:.0f}") + ("*" if ends_before_slip(row) else "")
-    ax.text(x, min(top + 1.5, 112.0), text, ha="center", va="bottom", fontsize=7, zorder=5)
+    turn = 90.0 if upright else 0.0
+    ax.text(x, top + 1.5, text, ha="center", va="bottom", rotation=turn, fontsize=SIZE, zorder=5)
+    return top
 
 
 def _spread(values: Sequence[Any]) -> list[Any]:

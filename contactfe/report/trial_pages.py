@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 
 from contactfe.report.page import Picture, picture, render
 from contactfe.report.score_figures import means_figure, standings_figure
-from contactfe.report.words import number
+from contactfe.report.words import as_sentence, number
 from contactfe.trial import Score
 
 
@@ -37,7 +37,7 @@ def score_page(found: Score, version: str, figures: Sequence[Figure] | None = No
         title=found.title,
         sub=f"{found.readings} readings, {len(found.standings)} designs, {len(found.conditions())} conditions",
         headline=headline,
-        cautions=list(found.notes),
+        cautions=[as_sentence(note) for note in found.notes],
         figures=_pictures(means, standings),
         tables=[_standings(found), _entries(found), *([_losses(found)] if found.losses else [])],
         version=version,

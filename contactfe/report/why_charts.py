@@ -25,7 +25,11 @@ def modes_figure(found: Explanation) -> Figure:
     figure = blank(9.0, 1.9 + 0.42 * len(modes))
     ax = figure.add_axes((0.36, 0.75 / figure.get_figheight(), 0.6, 1 - 1.5 / figure.get_figheight()))
     delivered = found.record.torque_Nm
-    end = 1.3 * max(delivered, *(m.torque_Nm or 0.0 for m in modes if m.ends))
+    single = [1.3 * (m.torque_Nm or 0.0) for m in modes if m.ends]
+    banded = [
+        1.5 * m.band_Nm[1] for m in modes if m.ends and m.band_Nm is not None
+    ]  # room for both ends in words
+    end = max(1.3 * delivered, *single, *banded)
     for row, mode in enumerate(modes):
         _bar(ax, row, mode, end, found)
     ax.axvline(delivered, color=INK, lw=1.0, ls=(0, (4, 3)), zorder=1)
@@ -67,6 +71,8 @@ def _bar(ax: Axes, row: int, mode: Mode, end: float, found: Explanation) -> None
     if governing:
         text += ", ends the pull"
     over = torque > 0.86 * end
+    if torque > end:
+        text += ", off the scale"
     box: dict[str, Any] = {
         "boxstyle": "round,pad=0.15",
         "facecolor": "white",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,6 +44,9 @@ ARROW_STEP = 0.035  # of the width across flats: from one arrow to the next
 APART = 0.3  # of the width across flats: between two places of highest stress
 SPOTS = 3  # places of highest stress that are named on each body
 LIGAMENTS = 3  # sections that are drawn
+SIDES = (0.185, 0.8)  # of the figure's width: where the names of the highest stresses end and begin
+LABEL = 0.085  # of the figure's height: three lines of text
+LOWEST = 0.2  # of the figure's height: no such name lies lower
 
 
 @dataclass(frozen=True)
@@ -173,18 +177,32 @@ def _name_spots(ax: Axes, state: SlipState, s: float) -> None:
         return
     spots = [(spot, "wrench") for spot in highests(state.wrench, s)]
     spots += [(spot, "fastener") for spot in highests(state.fastener, s)[:1]]
+    figure = ax.get_figure(root=True)
+    assert figure is not None
+    ax.apply_aspect()
+    to_figure = ax.transData + figure.transFigure.inverted()
     for side in (-1, 1):
         own = [(spot, body) for spot, body in spots if (spot.at[0] >= 0) == (side > 0)]
         own.sort(key=lambda item: -item[0].at[1])
-        for row, (spot, body) in enumerate(own):
-            x, y = (-0.1 if side < 0 else 1.03), 0.92 - 0.22 * row
+        heights = _apart([float(to_figure.transform(spot.at)[1]) for spot, _ in own])
+        x = SIDES[0] if side < 0 else SIDES[1]
+        for y, (spot, body) in zip(heights, own, strict=True):
             text = f"{text_of(spot.value, 'MPa')}\n{body}: {spot.place}\n{_place(spot.at)}"
             ax.annotate(
-                text, spot.at, xytext=(x, y), textcoords="axes fraction", fontsize=8, zorder=7,
+                text, spot.at, xytext=(x, y), textcoords="figure fraction", fontsize=8, zorder=7,
                 ha="right" if side < 0 else "left", va="center",
                 arrowprops={"arrowstyle": "-", "color": COLOURS[3], "lw": 0.9, "shrinkA": 2, "shrinkB": 0},
             )  # fmt: skip
             ax.plot(*spot.at, marker="o", ms=6, mfc="none", mec=COLOURS[3], mew=1.6, zorder=6)
+
+
+def _apart(heights: Sequence[float]) -> list[float]:
+    """Heights that fall, moved down until no text meets the one above it, then up where they leave the figure."""
+    found: list[float] = []
+    for height in heights:
+        found.append(min(height, found[-1] - LABEL) if found else height)
+    lift = max(LOWEST - found[-1], 0.0) if found else 0.0
+    return [height + lift for height in found]
 
 
 def _place(at: tuple[float, float]) -> str:
@@ -205,6 +223,10 @@ def _limits(ax: Axes, state: SlipState, magnification: float, s: float) -> None:
     ax.set_aspect("equal")
     show_unit(ax.xaxis, "x", "mm")
     show_unit(ax.yaxis, "y", "mm")
+    ax.yaxis.label.set(
+        rotation=0, ha="right", va="bottom"
+    )  # above the ticks, clear of the lines to the names
+    ax.yaxis.set_label_coords(0.0, 1.01)
     ax.tick_params(labelsize=8)
     axis_mark(ax, (x1 - 0.2 * s, y0 - 0.1 * s), 0.13 * s)
 

@@ -138,6 +138,14 @@ def console(text: str) -> str:
     return text.replace("N·m", "N m").replace("lbf·", "lbf ")
 
 
+def as_sentence(text: str) -> str:
+    """Return words as a sentence of a page: with a capital, a full stop, and units as pages write them."""
+    return (
+        f"{text[:1].upper()}{text[1:]}".rstrip(".").replace(" N m", " N·m").replace(" lbf ft", " lbf·ft")
+        + "."
+    )
+
+
 def plain(value: Any) -> str:
     """Return a value of a record as text for a reader."""
     if value is None or value == "":

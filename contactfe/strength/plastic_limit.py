@@ -20,16 +20,26 @@ AXIAL = np.linspace(-1.0, 1.0, 25)  # where the parabola of the axial force is r
 SHEAR = np.linspace(-1.0, 1.0, 13)
 SLACK = 1e-7  # by how much a section may pass its limit: what the solver of the programme allows as well
 MOST_ROUNDS = 100
+_NONE = (np.empty(0, dtype=int), np.empty(0), np.empty(0), np.empty(0))
+
+
+Tangent = tuple[int, float, float, float]
+"""A plane beside the limit of one section: its number, where it touches n^2 and v^4, and the sign of its moment."""
 
 
 def ring_utilisation(
-    loads: Resultants, cuts: Cuts, around: NDArray[np.bool_], strength: tuple[float, float]
+    loads: Resultants,
+    cuts: Cuts,
+    around: NDArray[np.bool_],
+    strength: tuple[float, float],
+    tangents: list[Tangent] | None = None,
 ) -> float:
     """Utilisation of the whole ring: 1 when no self-stress keeps every section within its limit.
 
     ``strength``: yield strength for N and M, and for V, MPa. Unknowns are the load factor and the self-stress; every
     pair of a tangent to n^2 and one to v^4 is a limit of each section (0.2 % outside the curves at most). Only those
-    that some round has passed are given to the solver: the optimum is the same, and few of them matter.
+    that some round has passed are given to the solver: the optimum is the same, and few of them matter. `tangents`
+    holds those of other loads of the same ring, which save rounds; new ones are added to it.
 
     Raises:
         NotConverged: some section still passes its limit after many rounds.
@@ -42,21 +52,22 @@ def ring_utilisation(
     bend = np.column_stack([loads.moment, own[2]]) / moment[:, None]
     size = np.maximum(np.abs(bend).max(axis=0), 1e-12)
     axial, across, bend = axial / size, across / size, bend / size
-    rows = np.vstack([bend, -bend])
-    limits = np.ones(len(rows))
+    tangents = [] if tangents is None else tangents
     aim = np.array([-1.0, 0.0, 0.0, 0.0])
     free = [(0.0, None), (None, None), (None, None), (None, None)]
     for _ in range(MOST_ROUNDS):
+        k, s, t, sign = (np.array(part) for part in zip(*tangents, strict=True)) if tangents else _NONE
+        s, t, sign = s[:, None], t[:, None], sign[:, None]
+        rows = np.vstack([bend, -bend, sign * bend[k] + 2 * s * axial[k] + 4 * t**3 * across[k]])
+        limits = np.concatenate([np.ones(2 * len(bend)), (1.0 + s**2 + 3 * t**4).ravel()])
         at = linprog(aim, A_ub=rows, b_ub=limits, bounds=free).x
         n, v, m = axial @ at, across @ at, bend @ at
         squares, fourths = 2 * AXIAL[:, None] * n - AXIAL[:, None] ** 2, _fourth(v)
-        s, t = AXIAL[squares.argmax(axis=0)], SHEAR[fourths.argmax(axis=0)]
         passed = np.flatnonzero(np.abs(m) + squares.max(axis=0) + fourths.max(axis=0) > 1.0 + SLACK)
         if not passed.size:
             break
-        s, t, sign = s[passed, None], t[passed, None], np.sign(m[passed])[:, None]
-        rows = np.vstack([rows, sign * bend[passed] + 2 * s * axial[passed] + 4 * t**3 * across[passed]])
-        limits = np.concatenate([limits, (1.0 + s**2 + 3 * t**4).ravel()])
+        touching = AXIAL[squares.argmax(axis=0)], SHEAR[fourths.argmax(axis=0)], np.sign(m)
+        tangents += zip(passed.tolist(), *(part[passed].tolist() for part in touching), strict=True)
     else:
         raise NotConverged("the limit load of the ring was not found", slug="limit-load")
     return float(size[0] / at[0])

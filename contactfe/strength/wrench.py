@@ -6,9 +6,8 @@ other side. It reaches it at its plastic limit load (`contactfe.strength.plastic
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,14 +17,13 @@ from contactfe.elastic import nodal_stresses, von_mises
 from contactfe.mesh import SectionMesh
 from contactfe.strength.cuts import Cuts
 from contactfe.strength.operator import HeadSections, head_sections
-from contactfe.strength.plastic_limit import ring_utilisation
+from contactfe.strength.plastic_limit import Tangent, ring_utilisation
 from contactfe.strength.sections import PLANE_STRAIN_YIELD, Resultants, utilisation
 from contactfe.turn import BuiltPair, TorqueCurve, head_circle, wrench_displacements, wrench_material
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
-RINGS_KEPT = 64  # states whose utilisation of the ring is remembered: those of a few curves
 MOST_STATES = 8  # of the curve up to slip at which the wrench's stresses are worked out
 
 
@@ -78,16 +76,20 @@ class WrenchLimits:
 class SectionPath:
     """The sections of the head on the way up to slip.
 
-    ``torque`` (k,) N m, the curve's largest last; ``displacement`` (k, n, 2) mm of the wrench; ``loads`` and
-    ``utilisation`` (k, c) of its sections: one of 1 yields through.
+    ``torque`` (k,) N m, the curve's largest last; ``rotation`` (k,) rad of the states; ``displacement`` (k, n, 2) mm of
+    the wrench; ``loads`` and ``utilisation`` (k, c) of its sections: one of 1 yields through. ``ring_use``: utilisation
+    of the whole ring by rotation, as far as it is worked out, with the `tangents` to its limits that it took.
     """
 
     built: BuiltPair
     torque: Array
+    rotation: Array
     displacement: Array
     head: HeadSections
     loads: Resultants
     utilisation: Array
+    ring_use: dict[float, float] = field(default_factory=dict)
+    tangents: list[Tangent] = field(default_factory=list)
 
     @property
     def section_Nm(self) -> float:
@@ -111,23 +113,35 @@ class SectionPath:
 
     def limit_Nm(self) -> float:
         """Torque (N m) at which the head reaches its plastic limit, beyond slip in proportion."""
-        return self._limit_Nm
-
-    @cached_property
-    def _limit_Nm(self) -> float:
         if not self.is_ring:
             return self.section_Nm
+        known = {k: self.ring_use[at] for k, at in enumerate(self.rotation.tolist()) if at in self.ring_use}
+        return reached_lazily(self.torque, self._ring_use, known)
+
+    def known_use(self) -> tuple[Array, Array]:
+        """Torques (N m) of the states, rising, and the utilisation that the limit is read off, where it is worked out."""
+        if not self.is_ring:
+            return self.torque, self.utilisation.max(axis=1)
+        known = np.array([at in self.ring_use for at in self.rotation.tolist()])
+        return self.torque[known], np.array([self.ring_use[at] for at in self.rotation[known].tolist()])
+
+    def _ring_use(self, k: int) -> float:
+        """Utilisation of the whole ring at a state."""
         own = self.built.case.wrench.yield_strength
         strain = self.built.case.contact.plane == "strain"
         strength = (own * (PLANE_STRAIN_YIELD if strain else 1.0), own)
-        parts = (self.loads.normal, self.loads.shear, self.loads.moment)
-        return reached_lazily(
-            self.torque, lambda k: _ring_use(self.head, strength, *(part[k].tobytes() for part in parts))
-        )
+        head = self.head
+        use = ring_utilisation(_at(self.loads, k), head.cuts, head.around, strength, self.tangents)
+        self.ring_use[float(self.rotation[k])] = use
+        return use
 
 
-def section_path(built: BuiltPair, curve: TorqueCurve) -> SectionPath | None:
+def section_path(
+    built: BuiltPair, curve: TorqueCurve, before: SectionPath | None = None
+) -> SectionPath | None:
     """Loads and utilisation of the head's sections at a few states up to slip; None when the wrench turns freely.
+
+    `before` is the path of the same curve with fewer states: what it holds is not worked out again.
 
     Raises:
         ContactFEError: the head has no section, or one cannot be found in the mesh.
@@ -137,10 +151,21 @@ def section_path(built: BuiltPair, curve: TorqueCurve) -> SectionPath | None:
         return None
     case, mesh = built.case, built.wrench.mesh
     head = head_sections(mesh, wrench_material(case), case.fastener.across_flats)
-    u = wrench_displacements(built, solutions)
+    u = _displacements(built, solutions, before)
     loads = head.loads(u)
     use = utilisation(loads, case.wrench.yield_strength, case.contact.plane)
-    return SectionPath(built, torque, u, head, loads, use)
+    rotation = np.array([s.rotation for s in solutions])
+    known = () if before is None else (before.ring_use, before.tangents)
+    return SectionPath(built, torque, rotation, u, head, loads, use, *known)
+
+
+def _displacements(built: BuiltPair, solutions: list[ContactSolution], before: SectionPath | None) -> Array:
+    """Displacements (k, n, 2) mm of the wrench at some states; those that are known are taken over."""
+    known = {} if before is None else dict(zip(before.rotation.tolist(), before.displacement, strict=True))
+    new = [s for s in solutions if s.rotation not in known]
+    if new:
+        known |= dict(zip([s.rotation for s in new], wrench_displacements(built, new), strict=True))
+    return np.stack([known[s.rotation] for s in solutions])
 
 
 def wrench_limits(path: SectionPath) -> WrenchLimits:
@@ -187,13 +212,35 @@ def reached(torque: Array, use: Array) -> float:
     return float(t[k - 1] + (t[k] - t[k - 1]) * (1.0 - u[k - 1]) / (u[k] - u[k - 1]))
 
 
-def reached_lazily(torque: Array, use: Callable[[int], float]) -> float:
-    """The same for a measure of the states that is dear to work out: the two states around are found by halving."""
+def near_one(torque: Array, use: Array) -> float:
+    """Torque (N m) at which a utilisation known at rising torques, at the last above one, comes near one.
+
+    The line through the two states nearest to one finds it in fewer steps than that through the two around it, which
+    keeps one end for ever where the use bends; it is taken as long as it stays between these two.
+    """
+    t, u = np.concatenate([[0.0], torque]), np.concatenate([[0.0], use])
+    k = int(np.flatnonzero(u >= 1.0)[0])
+    first, second = np.argsort(np.abs(u - 1.0), kind="stable")[:2]
+    if u[first] != u[second]:
+        at = float(t[first] + (t[second] - t[first]) * (1.0 - u[first]) / (u[second] - u[first]))
+        if t[k - 1] < at < t[k]:
+            return at
+    return reached(torque, use)
+
+
+def reached_lazily(
+    torque: Array, use: Callable[[int], float], known: Mapping[int, float] | None = None
+) -> float:
+    """The same for a measure of the states that is dear to work out: the two states around are found by halving, between
+    those at which it is `known`."""
     last = len(torque) - 1
-    found = {-1: 0.0, last: use(last)}
+    found = {-1: 0.0, **(known or {})}
+    if last not in found:
+        found[last] = use(last)
     if found[last] < 1.0:
         return reached(torque[last:], np.array([found[last]]))
-    low, high = -1, last
+    high = min(k for k, value in found.items() if value >= 1.0)
+    low = max(k for k, value in found.items() if value < 1.0 and k < high)
     while high - low > 1:
         middle = (low + high) // 2
         found[middle] = use(middle)
@@ -220,14 +267,8 @@ def place_of(mesh: SectionMesh, node: int) -> str:
     return words.get(name, name.replace("-", " "))
 
 
-@lru_cache(maxsize=RINGS_KEPT)
-def _ring_use(
-    head: HeadSections, strength: tuple[float, float], normal: bytes, shear: bytes, moment: bytes
-) -> float:
-    """The utilisation of a ring under loads given by their bytes: states of a curve are met again with every state added
-    to it, and their loads are then the same to the bit."""
-    loads = Resultants(head.cuts.height, *(np.frombuffer(part) for part in (normal, shear, moment)))
-    return ring_utilisation(loads, head.cuts, head.around, strength)
+def _at(loads: Resultants, k: int) -> Resultants:
+    return Resultants(loads.height[k], loads.normal[k], loads.shear[k], loads.moment[k])
 
 
 def _worst(cuts: Cuts, loads: Resultants, use: Array, torque: Array) -> tuple[Ligament, ...]:

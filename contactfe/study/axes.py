@@ -19,10 +19,12 @@ _UNIT_SUFFIX = re.compile(r"\s*([^\d\s.+\-/eE][^\d]*)$")
 
 @dataclass(frozen=True)
 class Axis:
-    """One direction of the grid: dotted paths, and the raw values that they take together at each point."""
+    """One direction of the grid: dotted paths, and the raw values that they take together at each point; ``sampled``
+    where these were drawn."""
 
     paths: tuple[str, ...]
     points: tuple[tuple[Any, ...], ...]
+    sampled: bool = False
 
 
 def told_value(path: str, raw: Any) -> float | int | str:
@@ -150,12 +152,11 @@ def _values(where: str, path: str, raw: Any) -> tuple[list[Any], list[Problem]]:
 def _read(field: Field, item: Any, place: str) -> tuple[Any, list[Problem]]:
     """What tells one value of an axis from another, and what is wrong with it."""
     if isinstance(item, Mapping):
-        from contactfe.uncertainty import distribution_problems, may_scatter  # takes a while to import
+        from contactfe.uncertainty import distribution_numbers, may_scatter  # takes a while to import
 
         if may_scatter(field):
-            return tuple(sorted((str(k), str(v)) for k, v in item.items())), distribution_problems(
-                field, item, place
-            )
+            told = tuple(sorted((str(k), str(v)) for k, v in item.items()))
+            return told, distribution_numbers(field, item, place)[1]
     try:
         return read_value(field, item), []
     except ContactFEError as error:

@@ -14,10 +14,9 @@ from numpy.typing import NDArray
 
 from contactfe import __version__
 from contactfe.case import CaseRecord
-from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import PROFILE, PlannedCase, StudyPlan
 from contactfe.study.scatter import CaseBand
-from contactfe.turn import BodyModel, Side, body_keys, outlines
+from contactfe.turn import Bodies, BodyModel, Side, body_keys
 from contactfe.uncertainty import (
     MODEL,
     Duel,
@@ -26,7 +25,6 @@ from contactfe.uncertainty import (
     band_record,
     bands_at,
     in_order,
-    pair_case,
     sensitivity,
 )
 
@@ -46,16 +44,16 @@ ODDS = (
 
 
 def solve_band(
-    task: CaseBand, plain: CaseRecord, store: BodyStore, kept: frozenset[str]
+    task: CaseBand, plain: CaseRecord, bodies: Bodies, kept: frozenset[str]
 ) -> tuple[dict[str, Any], dict[str, Any]]:
     """The band's columns of the table, and its record with every sample; `plain` is its plain case, solved. Bodies
-    that are `kept` come from the store.
+    that are `kept` are shared with other cases.
 
     Raises:
         GeometryError: a body cannot be built.
         ContactFEError: no sample has an answer.
     """
-    solve = partial(_torques, store, kept)
+    solve = partial(_torques, bodies, kept)
     found = bands_at([(task.uncertain, task.by_rule, task.points)], task.seed, solve, alone=False)[0]
     found = replace(found, nominal_Nm=plain.torque_Nm, nominal_ended_by=plain.ended_by)
     shares = sensitivity(found)
@@ -70,19 +68,19 @@ def solve_band(
     return answers, band_record(found, __version__, shares)
 
 
-def _torques(store: BodyStore, kept: frozenset[str], jobs: Sequence[Job]) -> Array:
+def _torques(bodies: Bodies, kept: frozenset[str], jobs: Sequence[Job]) -> Array:
     """Torques (n, 2) N m at which grip and wrench end jobs, each solved once, from a cold start."""
     found = {}
     for job in in_order(jobs):
-        bodies = (_body(store, kept, "fastener", job), _body(store, kept, job.side, job))
-        found[job] = answer_on(job, outlines(pair_case(job)), bodies)
+        both = _body(bodies, kept, "fastener", job), _body(bodies, kept, job.side, job)
+        found[job] = answer_on(job, both)
     return np.array([found[job] for job in jobs], dtype=float).reshape(-1, 2)
 
 
-def _body(store: BodyStore, kept: frozenset[str], side: Side, job: Job) -> BodyModel:
+def _body(bodies: Bodies, kept: frozenset[str], side: Side, job: Job) -> BodyModel:
     shape = job.fastener if side == "fastener" else job.wrench
     key: str = getattr(body_keys(shape), side)
-    return store.fetch(key, shape, side, keep=key in kept)
+    return bodies.body(shape, side, keep=key in kept)
 
 
 def samples_of(record: dict[str, Any] | None) -> Array | None:

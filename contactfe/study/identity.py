@@ -6,12 +6,14 @@ from dataclasses import asdict
 from pathlib import Path
 
 from contactfe.inputs import CaseInput
-from contactfe.turn import SOLVER_REVISION, digest, file_hash
+from contactfe.turn import SOLVER_REVISION, Side, digest, file_hash
 
 
-def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | None = None) -> str:
-    """Hash of the resolved inputs and the solver's revision, and of its `band` where it has one; 32 hexadecimal
-    digits.
+def case_id(
+    case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | None = None, wrench: Side = "wrench"
+) -> str:
+    """Hash of the resolved inputs and the solver's revision, of its `band` where it has one, and of a `wrench` that is
+    not meshed for it alone; 32 hexadecimal digits.
 
     The name, the cautions and the words of the rules are not part of it; of an outline its content is, not
     its path.
@@ -25,7 +27,8 @@ def case_id(case: CaseInput, revision: int = SOLVER_REVISION, *, band: str | Non
     for body in ("fastener", "wrench"):
         if record[body]["outline"] is not None:
             record[body]["outline"] = file_hash(Path(record[body]["outline"]))
-    return digest({"solver_revision": revision, "case": record} | ({} if band is None else {"band": band}))
+    more = ({} if band is None else {"band": band}) | ({} if wrench == "wrench" else {"wrench": wrench})
+    return digest({"solver_revision": revision, "case": record} | more)
 
 
 def solver_revision() -> int:

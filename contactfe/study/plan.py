@@ -17,10 +17,12 @@ from contactfe.study.identity import case_id
 
 if TYPE_CHECKING:
     from contactfe.study.scatter import BandSettings, CaseBand
+    from contactfe.turn import Side
 
 KEYS = ("format", "name", "units", "calibration", "base", "sweep", "sample", "band")
 _WHOLE = ("calibration",)  # keys above the tables that go into every case
 PROFILE = "wrench.profile"
+OPENING = "wrench.opening"
 UNITS = ("si", "inch")
 MOST_CASES = 100_000
 MOST_TOLD = 20  # problems of combinations that one message lists
@@ -28,8 +30,8 @@ MOST_TOLD = 20  # problems of combinations that one message lists
 
 @dataclass(frozen=True)
 class PlannedCase:
-    """One row of the study: place in the plan (from 0), address, name, varied values, the case, and its band
-    where something scatters in it."""
+    """One row of the study: place in the plan (from 0), address, name, varied values, the case, its band where
+    something scatters in it, and which body its wrench is: "openings" where samples share one mesh."""
 
     index: int
     case_id: str
@@ -37,6 +39,7 @@ class PlannedCase:
     values: tuple[float | int | str, ...]
     case: CaseInput
     band: CaseBand | None = None
+    wrench: Side = "wrench"
 
     @property
     def curves(self) -> int:
@@ -282,6 +285,8 @@ def _combine(
     cases: list[PlannedCase] = []
     found: dict[Problem, list[int]] = {}
     points = list(_grid(axes))
+    # Sampled openings are as many as the samples: they share a mesh, as the samples of a band do.
+    wrench: Side = "openings" if any(axis.sampled and OPENING in axis.paths for axis in axes) else "wrench"
     for index, point in enumerate(points):
         pairs = [(axis.paths, values) for axis, values in zip(axes, point, strict=True)]
         own = f"{name}-{index + 1:0{digits}d}"
@@ -293,8 +298,8 @@ def _combine(
             continue
         flat = [v for values in point for v in values]
         told = tuple(told_value(p, v) for p, v in zip(paths, flat, strict=True))
-        address = case_id(case, band=None if band is None else band.key())
-        cases.append(PlannedCase(index, address, own, told, case, band))
+        address = case_id(case, band=None if band is None else band.key(), wrench=wrench)
+        cases.append(PlannedCase(index, address, own, told, case, band, wrench))
     if found:
         raise InputError(_told(found, points, paths), source=source)
     together = next((axis.paths for axis in axes if PROFILE in axis.paths), ())

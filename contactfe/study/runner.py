@@ -30,7 +30,6 @@ from contactfe.study.work import (
     needs_or_failure,
     run_task,
 )
-from contactfe.turn import BodyKeys
 
 DIED = "its worker process died (killed, or out of memory)"
 
@@ -247,10 +246,8 @@ class _Queue:
         self._needs: dict[str, tuple[str, ...]] = {}
         self._unbuilt: list[BodyTask] = []
         for case, needs in _grouped(keyed):
-            keys = BodyKeys(needs[0].key, needs[1].key)
-            keep = (uses[keys.fastener] > 1, uses[keys.wrench] > 1)
             kept = frozenset(need.key for need in needs if uses[need.key] > 1)
-            self._cases.append(CaseTask(case.case_id, case.case, keys, folder, keep, case.band, kept))
+            self._cases.append(CaseTask(case.case_id, case.case, needs[:2], folder, case.band, kept))
             self._needs[case.case_id] = tuple(dict.fromkeys(need.key for need in needs))
             for need in needs:
                 new = need.key in kept and need.key not in self._missing

@@ -2,7 +2,7 @@
 
     cases/3f/3f09...json   what is known of one case, by its address; written beside and renamed
     journal.jsonl          what happened when: one line per event, only ever appended
-    bodies/                see `contactfe.study.bodies`
+    bodies/                see `contactfe.turn.BodyStore`
     plan.json              the cases of the study that ran here last, in order
     results.csv            one row per case in plan order, and results.parquet where pyarrow is installed
     odds.csv               where the cases have bands: one row per pair of profiles that are equal in everything else
@@ -32,12 +32,11 @@ from contactfe.files import (
     remove,
     write_text,
 )
-from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import StudyPlan
 from contactfe.study.tables import Row, columns_of, row_of, write_csv, write_parquet
 from contactfe.study.wear import with_wear
 from contactfe.study.work import Outcome
-from contactfe.turn import SOLVER_REVISION, digest
+from contactfe.turn import SOLVER_REVISION, BodyStore, digest
 
 FORMAT = 1
 SYNC_EVERY = 2.0  # s between two flushes of the journal to the disk itself

@@ -14,14 +14,14 @@ from contactfe.errors import ContactFEError
 from contactfe.files import NotWritten
 from contactfe.inputs import CaseInput
 from contactfe.parallel import worker_folder
-from contactfe.study.bodies import BodyStore
 from contactfe.study.plan import PlannedCase
-from contactfe.turn import SIDES, BodyKeys, BodyModel, Side, assemble_case, body_keys, torque_curve
+from contactfe.turn import Bodies, BodyStore, Side, assemble_case, body_keys, torque_curve
 
 if TYPE_CHECKING:
     from contactfe.study.scatter import CaseBand
 
 OK, FREE, FAILED = "ok", "turns freely", "failed"
+RECENT = 4  # bodies that one process keeps open
 
 
 @dataclass(frozen=True)
@@ -35,15 +35,24 @@ class BodyTask:
 
 
 @dataclass(frozen=True)
+class Need:
+    """A body that a case is solved on, and on how many of its curves."""
+
+    key: str
+    side: Side
+    case: CaseInput
+    curves: int
+
+
+@dataclass(frozen=True)
 class CaseTask:
-    """Solve one case, and its band where it has one; ``keep`` says for which sides the body is worth storing,
-    ``kept`` which bodies of the band are."""
+    """Solve one case, and its band where it has one, on the bodies it needs: the fastener, and the wrench meshed for
+    it or for many openings. ``kept`` says which bodies are worth storing."""
 
     case_id: str
     case: CaseInput
-    keys: BodyKeys
+    needs: tuple[Need, ...]
     folder: str
-    keep: tuple[bool, bool] = (True, True)
     band: CaseBand | None = None
     kept: frozenset[str] = frozenset()
 
@@ -100,34 +109,38 @@ def _of_a_file(error: BaseException | None) -> bool:
     return False
 
 
-@dataclass(frozen=True)
-class Need:
-    """A body that a case is solved on, and on how many of its curves."""
+def needs_of(case: CaseInput, wrench: Side = "wrench") -> tuple[Need, Need]:
+    """Fastener and wrench of a case, the wrench meshed for it alone or for many openings.
 
-    key: str
-    side: Side
-    case: CaseInput
-    curves: int
+    Raises:
+        GeometryError: the outlines cannot be built.
+    """
+    return _need(case, "fastener", 1), _need(case, wrench, 1)
+
+
+def _need(shape: CaseInput, side: Side, curves: int) -> Need:
+    return Need(getattr(body_keys(shape), side), side, shape, curves)
 
 
 def needs_or_failure(case: PlannedCase) -> tuple[Need, ...] | Outcome:
     """The bodies of a case in the order in which they are met, fastener and wrench of the plain case first, or the
     outcome of a case whose outlines cannot be built."""
-    shapes = [(side, case.case, 1) for side in SIDES] + list(case.band.shapes if case.band else ())
+    shapes = case.band.shapes if case.band else ()
     try:
-        return tuple(Need(getattr(body_keys(shape), side), side, shape, n) for side, shape, n in shapes)
+        return *needs_of(case.case, case.wrench), *(_need(shape, side, n) for side, shape, n in shapes)
     except Exception as error:  # one case must not end the study
         return failure(error)
 
 
 def _build(task: BodyTask) -> Outcome:
-    _store(task).fetch(task.key, task.case, task.side)
+    _bodies(task).body(task.case, task.side)
     return Outcome(OK)
 
 
 def _solve(task: CaseTask) -> Outcome:
-    fastener = _body(task, "fastener", task.keys.fastener, task.keep[0])
-    wrench = _body(task, "wrench", task.keys.wrench, task.keep[1])
+    fastener, wrench = (
+        _bodies(task).body(task.case, need.side, keep=need.key in task.kept) for need in task.needs
+    )
     built = assemble_case(task.case, fastener, wrench)
     record = record_of(built, torque_curve(built))
     answers = record.answers() | {"cautions": "; ".join(record.own_cautions())}
@@ -141,23 +154,18 @@ def _solve(task: CaseTask) -> Outcome:
     if task.band is not None:
         from contactfe.study.banded import solve_band  # takes a while to import
 
-        store = _store(task)
-        more, told["band"] = solve_band(task.band, record, store, task.kept)
+        more, told["band"] = solve_band(task.band, record, _bodies(task), task.kept)
         answers |= more
     return Outcome(FREE if answers["turns_freely"] else OK, "", answers, told)
 
 
-def _body(task: CaseTask, side: Side, key: str, keep: bool) -> BodyModel:
-    return _store(task).fetch(key, task.case, side, keep=keep)
-
-
-def _store(task: Task) -> BodyStore:
-    """The store of a task: in the folder of the study, or in the worker's own where that is out of its sight."""
+def _bodies(task: Task) -> Bodies:
+    """Where a task finds its bodies: in the folder of the study, or in the worker's own where that is out of its sight."""
     own = worker_folder()
-    return _store_in(task.folder if own is None else str(own / "bodies"))
+    return _bodies_in(task.folder if own is None else str(own / "bodies"))
 
 
 @lru_cache(maxsize=4)
-def _store_in(folder: str) -> BodyStore:
-    """The store of a folder, which remembers the last bodies it gave out."""
-    return BodyStore(Path(folder))
+def _bodies_in(folder: str) -> Bodies:
+    """The bodies of a folder, the last of which stay in memory."""
+    return Bodies(BodyStore(Path(folder)), most=RECENT)

@@ -184,11 +184,7 @@ def lay_out(study: TrialStudy, predictions: Sequence[Prediction]) -> Plan:
                 f"{p.design} on {p.condition.words()}: the wrench may give way first{at}; pulled after all others, and each "
                 "of its pulls may need a tool of its own"
             )
-        if p.twist_off_Nm is not None and p in grips and p.twist_off_Nm[0] <= p.high_Nm:
-            notes.append(
-                f"{p.condition.words()} under {p.design}: a bolt would twist off at {p.twist_off_Nm[0]:.4g} to "
-                f"{p.twist_off_Nm[1]:.4g} N m: hold solid stock, or lock a nut"
-            )
+    notes += _twist_off_notes(grips)
     rng = np.random.default_rng(s.seed)
     rows: list[tuple[Prediction, int, str]] = []
     for breaking in (False, True):
@@ -209,6 +205,19 @@ def lay_out(study: TrialStudy, predictions: Sequence[Prediction]) -> Plan:
     return Plan(
         study.name, pulls, tuple(predictions), listed, sizes, s.difference, s.scatter, s.seed, tuple(notes)
     )
+
+
+def _twist_off_notes(grips: Sequence[Prediction]) -> list[str]:
+    """Where a bolt in place of solid stock would twist off before the estimate's upper end; equal torques in one note."""
+    found: dict[tuple[float, float], list[str]] = {}
+    for p in grips:
+        if p.twist_off_Nm is not None and p.twist_off_Nm[0] <= p.high_Nm:
+            found.setdefault(p.twist_off_Nm, []).append(f"{p.design} on {p.condition.words()}")
+    return [
+        f"a bolt may twist off first, at {low:.3g} to {high:.3g} N m: hold solid stock, or lock a nut "
+        f"({'in all pulls' if len(where) == len(grips) else '; '.join(where)})"
+        for (low, high), where in found.items()
+    ]
 
 
 def _pull(place: int, row: tuple[Prediction, int, str], study: TrialStudy) -> PlannedPull:

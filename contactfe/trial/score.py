@@ -290,7 +290,8 @@ def _notes(
     count = sum(r.at_least for r in readings.readings)
     if count:
         notes.append(
-            f"{count} of {len(readings.readings)} readings are at least: they count by their likelihood"
+            f"{count} of {len(readings.readings)} readings are at-least values: the pull ended by something else than "
+            "slip, so each counts as a torque that the slip torque exceeds"
         )
     for entry in entries:
         where = f"{entry.design} on {entry.condition.words()}"

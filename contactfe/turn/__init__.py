@@ -17,6 +17,7 @@ from contactfe.turn.bodies import (
     outlines,
     shape_case,
 )
+from contactfe.turn.body_store import BodyStore
 from contactfe.turn.build import (
     BodyModel,
     BuiltPair,
@@ -63,6 +64,7 @@ from contactfe.turn.states import (
     flank_pressures,
     state_at,
     state_at_torque,
+    state_near_torque,
     wrench_displacements,
     wrench_state,
     wrench_states,
@@ -75,6 +77,7 @@ __all__ = [
     "BodyKeys",
     "BodyModel",
     "BodyStates",
+    "BodyStore",
     "BuiltPair",
     "EarlyAnswer",
     "FlankPressure",
@@ -120,6 +123,7 @@ __all__ = [
     "spread_mm",
     "state_at",
     "state_at_torque",
+    "state_near_torque",
     "torque_curve",
     "with_fastener",
     "with_state",

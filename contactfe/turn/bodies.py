@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from contactfe.elastic import Flexibility
 from contactfe.errors import ContactFEError
-from contactfe.files import open_regular
+from contactfe.files import NotWritten, open_regular
 from contactfe.inputs import CaseInput
 from contactfe.mesh import BoundarySides, SectionMesh, SizeField, fastener_sizes, moved_mesh, wrench_sizes
 from contactfe.profile import Outline, ProfilePair, profile_pair
@@ -84,11 +84,12 @@ class Bodies:
         self._known: dict[str, BodyModel] = {}
         self.built = 0
 
-    def body(self, case: CaseInput, side: Side) -> BodyModel:
-        """One body of a case, at the common modulus.
+    def body(self, case: CaseInput, side: Side, *, keep: bool = True) -> BodyModel:
+        """One body of a case, at the common modulus; a new one is not kept unless another case is going to ask for it.
 
         Raises:
             GeometryError: outline or mesh cannot be built.
+            ContactFEError: it cannot be written to the shelf.
         """
         key: str = getattr(body_keys(case), side)
         found = self._known.pop(key, None)
@@ -97,8 +98,9 @@ class Bodies:
         if found is None:
             found = compute_body(case, side)
             self.built += 1
-            if self._shelf is not None:
-                self._shelf.save(key, found)
+            if not keep:
+                return found
+            found = found if self._shelf is None else _shelved(self._shelf, key, found)
         self._known[key] = found  # the latest one last
         while self._most is not None and len(self._known) > self._most:
             del self._known[next(iter(self._known))]
@@ -111,6 +113,15 @@ class Bodies:
             GeometryError: outline or mesh cannot be built.
         """
         return assemble_case(case, self.body(case, "fastener"), self.body(case, wrench))
+
+
+def _shelved(shelf: Shelf, key: str, body: BodyModel) -> BodyModel:
+    """A new body, put on a shelf and taken from there: whoever computes it sees the same arrays as whoever finds it."""
+    shelf.save(key, body)
+    stored = shelf.load(key, body.mesh.outline)
+    if stored is None:
+        raise NotWritten("a stored body cannot be read back", hint="check the disk", slug="body-store")
+    return stored
 
 
 def shape_case(case: CaseInput, side: Side = "wrench") -> CaseInput:

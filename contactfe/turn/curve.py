@@ -69,12 +69,17 @@ class TorqueCurve:
 
         Read off the curve as it is drawn, smooth through its points: straight lines between them lie below it.
         """
-        rotation, torques = self.rotation[self.rising], self.torque[self.rising]
-        smooth = smooth_through(rotation, torques)
-        if smooth is None or torque >= torques[-1]:
-            return float(rotation[-1])
-        found = smooth.solve(torque, extrapolate=False)
-        return float(found[0]) if len(found) else float(self.rotation[0])
+        return rotation_reached(self.rotation[self.rising], self.torque[self.rising], torque)
+
+
+def rotation_reached(rotation: Array, torques: Array, torque: float) -> float:
+    """Rotation (rad) at which the smooth line through points (n,) of a rising branch first reaches a torque (N m); that
+    of the last point for a larger torque."""
+    smooth = smooth_through(rotation, torques)
+    if smooth is None or torque >= torques[-1]:
+        return float(rotation[-1])
+    found = smooth.solve(torque, extrapolate=False)
+    return float(found[0]) if len(found) else float(rotation[0])
 
 
 def smooth_through(rotation: Array, torque: Array) -> PchipInterpolator | None:

@@ -14,7 +14,7 @@ from contactfe.elastic import HeldBody, nodal_stresses, von_mises
 from contactfe.errors import ContactFEError
 from contactfe.mesh import SectionMesh
 from contactfe.turn.build import BuiltPair, hold_fastener, hold_wrench
-from contactfe.turn.curve import TorqueCurve
+from contactfe.turn.curve import TorqueCurve, rotation_reached
 from contactfe.turn.engagement import bearing_depth
 
 Array = NDArray[np.float64]
@@ -130,6 +130,19 @@ def state_at_torque(built: BuiltPair, curve: TorqueCurve, torque_Nm: float) -> C
             slug="torque-outside",
         )
     return found
+
+
+def state_near_torque(built: BuiltPair, curve: TorqueCurve, torque_Nm: float) -> ContactSolution:
+    """A contact state near a torque (N m) of the rising branch: one solve, at the rotation that is read off the curve.
+
+    Raises:
+        NotConverged: from the solver.
+    """
+    points = curve.solutions[curve.rising]
+    drive = np.array([s.rotation for s in points])
+    at = rotation_reached(drive, curve.torque[curve.rising], torque_Nm)
+    before = points[max(int(np.searchsorted(drive, at)) - 1, 0)]
+    return built.rig.solve(at, built.law, before if before.pressure.any() else None)
 
 
 def first_state(

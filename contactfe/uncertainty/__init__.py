@@ -10,17 +10,17 @@ from contactfe.uncertainty.band import (
     scattered_by_rule,
 )
 from contactfe.uncertainty.compare import Comparison, Crossover, Duel, Sampling, compare, crossover
-from contactfe.uncertainty.distributions import Distribution, label_of
+from contactfe.uncertainty.distributions import Distribution, label_of, written
 from contactfe.uncertainty.ends import CAUSES, Ends
 from contactfe.uncertainty.groups import MODEL, GroupShare
 from contactfe.uncertainty.jobs import Job, plan_jobs
 from contactfe.uncertainty.model_error import combined_quantiles, default_sigma, probability_below
 from contactfe.uncertainty.model_sigma import NO_MODEL, ModelSigma, below_target, model_sigma
 from contactfe.uncertainty.probabilities import Chance, chance_of
-from contactfe.uncertainty.read import UncertainCase, distribution_problems, may_scatter, split_case
-from contactfe.uncertainty.sampling import SamplingPlan, sobol_points
+from contactfe.uncertainty.read import UncertainCase, distribution_numbers, may_scatter, split_case
+from contactfe.uncertainty.sampling import METHODS, SamplingPlan, sobol_points, unit_points
 from contactfe.uncertainty.sensitivity import InputShare, Sensitivity, sensitivity
-from contactfe.uncertainty.solve import answer_on, in_order, pair_case, solving
+from contactfe.uncertainty.solve import answer_on, in_order, solving
 from contactfe.uncertainty.typical import BY_RULE, typical_scatter
 from contactfe.uncertainty.words import (
     COMMON,
@@ -41,6 +41,7 @@ __all__ = [
     "BY_RULE",
     "CAUSES",
     "COMMON",
+    "METHODS",
     "MODEL",
     "NO_MODEL",
     "SAMPLES",
@@ -76,14 +77,13 @@ __all__ = [
     "crossover_record",
     "crossover_words",
     "default_sigma",
-    "distribution_problems",
+    "distribution_numbers",
     "ends_words",
     "in_order",
     "inputs_words",
     "label_of",
     "may_scatter",
     "model_sigma",
-    "pair_case",
     "plain_words",
     "plan_jobs",
     "probability_below",
@@ -95,4 +95,6 @@ __all__ = [
     "split_case",
     "statements",
     "typical_scatter",
+    "unit_points",
+    "written",
 ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -120,12 +120,13 @@ def may_scatter(field: Field) -> bool:
     return field.table != "" and (field.kind in KINDS or field.kind == "number")
 
 
-def distribution_problems(field: Field, table: Mapping[str, Any], where: str) -> list[Problem]:
-    """What is wrong with a distribution by itself, whatever the rest of the case is, told at a place."""
-    return [
-        Problem(where + p.where.removeprefix(field.where), p.message, p.hint)
-        for p in _numbers(field, table)[1]
-    ]
+def distribution_numbers(
+    field: Field, table: Mapping[str, Any], where: str
+) -> tuple[dict[str, Any], list[Problem]]:
+    """The values of a distribution in internal units (words stay words), and what is wrong with it by itself, whatever
+    the rest of the case is, told at a place."""
+    numbers, problems = _numbers(field, table)
+    return numbers, [replace(p, where=where + p.where.removeprefix(field.where)) for p in problems]
 
 
 def _without(raw: Mapping[str, Any]) -> tuple[dict[str, Any], dict[str, Mapping[str, Any]]]:

@@ -18,6 +18,7 @@ from contactfe.uncertainty.distributions import Distribution
 
 Array = NDArray[np.float64]
 
+METHODS = ("latin-hypercube", "sobol")
 MOST_SAMPLES = 16384
 PIECES = 2  # wrenches of one profile that may stand against each other
 _EDGE = 1e-9  # keeps a normal distribution finite
@@ -38,9 +39,18 @@ def sobol_points(n: int, dimensions: int, seed: int) -> Array:
         )
     if seed < 0:
         raise ContactFEError(f"the seed is {seed}", hint="write a whole number from 0 up", slug="samples")
+    return unit_points("sobol", n, dimensions, seed)
+
+
+def unit_points(method: str, n: int, dimensions: int, seed: int) -> Array:
+    """Points (n, dimensions) strictly inside the unit cube by one of `METHODS`, the same to the bit for the same seed.
+
+    A Latin hypercube has one point in each of n equal strata of every input (McKay, Beckman and Conover 1979).
+    """
+    kind = qmc.LatinHypercube if method == "latin-hypercube" else qmc.Sobol
     # The argument was renamed in scipy 1.15; a generator means the same under both names.
-    name = "rng" if "rng" in inspect.signature(qmc.Sobol.__init__).parameters else "seed"
-    engine = qmc.Sobol(dimensions, scramble=True, **{name: np.random.default_rng(seed)})
+    name = "rng" if "rng" in inspect.signature(kind.__init__).parameters else "seed"
+    engine = kind(dimensions, scramble=True, **{name: np.random.default_rng(seed)})
     return np.asarray(np.clip(engine.random(n), _EDGE, 1.0 - _EDGE), dtype=float)
 
 

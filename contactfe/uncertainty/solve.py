@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
-import pickle
 from collections.abc import Callable, Sequence
 from contextlib import closing
 from dataclasses import replace
@@ -16,11 +14,19 @@ from numpy.typing import NDArray
 
 from contactfe.case import wrench_limit_near
 from contactfe.errors import ContactFEError, NotConverged
-from contactfe.files import write_bytes
 from contactfe.inputs import CaseInput
 from contactfe.parallel import MOST_WORKERS, LocalProcesses, hold_one_thread, run_all, scratch_folder
-from contactfe.profile import ProfilePair, profile_pair
-from contactfe.turn import BodyModel, Side, assemble, at_modulus, compute_body, peak, torque_curve
+from contactfe.turn import (
+    Bodies,
+    BodyModel,
+    BodyStore,
+    Side,
+    assemble,
+    at_modulus,
+    outlines,
+    peak,
+    torque_curve,
+)
 from contactfe.uncertainty.jobs import Job
 
 Array = NDArray[np.float64]
@@ -31,10 +37,8 @@ NEAR = (
 )
 Answer = tuple[float, float]  # slip torque, and the limit of the wrench (inf: far above it), N m
 
-KEPT = 12  # bodies that a process remembers
+KEPT = 24  # bodies that a process remembers
 CHUNK = 2  # jobs that a worker takes at a time: few, so that none works alone at the end
-
-_folder: Path | None = None  # of a worker: where the bodies of its run are
 
 
 def solve_jobs(jobs: Sequence[Job], workers: int = 1, watch: Watch | None = None) -> Array:
@@ -47,9 +51,6 @@ def solve_jobs(jobs: Sequence[Job], workers: int = 1, watch: Watch | None = None
     """
     if not 1 <= workers <= MOST_WORKERS:
         raise ContactFEError(f"{workers} workers", hint=f"ask for 1 to {MOST_WORKERS}", slug="workers")
-    if any(job.wrench.wrench.outline or job.fastener.fastener.outline for job in jobs):
-        for kept in (_pair, _body):  # a drawn outline may have been edited since
-            kept.cache_clear()
     unique = in_order(jobs)
     chunks = [unique[i : i + CHUNK] for i in range(0, len(unique), CHUNK)]
     found: dict[Job, Answer] = {}
@@ -84,20 +85,18 @@ def hash_key(case: CaseInput) -> str:
 
 def solve_chunk(chunk: Sequence[Job], folder: Path | None = None) -> list[Answer]:
     """Answers of some jobs, one thread for the numerical libraries; other processes' bodies are in a folder."""
-    global _folder
-    _folder = folder
     hold_one_thread()
-    return [pair_torques(job) for job in chunk]
+    return [pair_torques(job, folder) for job in chunk]
 
 
-def pair_torques(job: Job) -> Answer:
+def pair_torques(job: Job, folder: Path | None = None) -> Answer:
     """Torques N m at which grip and wrench end a job, see `solve_jobs`.
 
     Raises:
         GeometryError: from outlines or mesher.
     """
-    bodies = (_body("fastener", job.fastener), _body(job.side, job.wrench))
-    return answer_on(job, _pair(pair_case(job)), bodies)
+    bodies = _bodies_in(folder)
+    return answer_on(job, (bodies.body(job.fastener, "fastener"), bodies.body(job.wrench, job.side)))
 
 
 def pair_case(job: Job) -> CaseInput:
@@ -105,12 +104,12 @@ def pair_case(job: Job) -> CaseInput:
     return replace(job.fastener, wrench=job.wrench.wrench)
 
 
-def answer_on(job: Job, pair: ProfilePair, bodies: tuple[BodyModel, BodyModel]) -> Answer:
+def answer_on(job: Job, bodies: tuple[BodyModel, BodyModel]) -> Answer:
     """`pair_torques` on bodies (fastener, wrench) that are there already, at the common modulus."""
     fastener, wrench = bodies
     built = assemble(
         job.case,
-        pair,
+        outlines(pair_case(job)),
         at_modulus(fastener, job.case.fastener.elastic_modulus),
         at_modulus(wrench, job.case.wrench.elastic_modulus),
     )
@@ -125,39 +124,16 @@ def answer_on(job: Job, pair: ProfilePair, bodies: tuple[BodyModel, BodyModel]) 
     return job.factor * slip, math.inf if limit is None else job.factor * limit
 
 
-@lru_cache(maxsize=4 * KEPT)
-def _pair(shape: CaseInput) -> ProfilePair:
-    return profile_pair(shape)
-
-
-@lru_cache(maxsize=2 * KEPT)
-def _body(side: Side, shape: CaseInput) -> BodyModel:
-    return _shared(side, shape) or compute_body(shape, side)
-
-
-def _shared(side: Side, shape: CaseInput) -> BodyModel | None:
-    """A body that another worker has left in the folder of this run, which only its own processes write to."""
-    file = _file(side, shape)
-    if file is None or not file.exists():
-        return None
-    body: BodyModel = pickle.loads(file.read_bytes())
-    return body
+@lru_cache(maxsize=2)
+def _bodies_in(folder: Path | None) -> Bodies:
+    """The bodies of a run, which its processes share in a folder where there is one; the last ones stay in memory."""
+    return Bodies(None if folder is None else BodyStore(folder), most=KEPT)
 
 
 def build_body(folder: Path, side: Side, shape: CaseInput) -> None:
     """Build a body and leave it in the folder of this run for every worker."""
-    global _folder
-    _folder = folder
-    body = _body(side, shape)
-    file = _file(side, shape)
-    if file is not None:
-        write_bytes(file, pickle.dumps(body, protocol=5))
-
-
-def _file(side: Side, shape: CaseInput) -> Path | None:
-    if _folder is None:
-        return None
-    return _folder / f"{side}-{hashlib.sha256(repr(shape).encode()).hexdigest()}.body"
+    hold_one_thread()
+    _bodies_in(folder).body(shape, side)
 
 
 def _in_processes(

@@ -30,8 +30,8 @@ CASE = {
 }
 
 
-def small(figure: Figure, path: Path) -> None:
-    """Write a figure as PNG of `WIDTH` pixels and few colours.
+def small(figure: Figure, path: Path, method: Image.Quantize) -> None:
+    """Write a figure as PNG of `WIDTH` pixels and few colours: an octree keeps the colours of lines, the median cut shades.
 
     Raises:
         ValueError: it is larger than `MOST`.
@@ -40,15 +40,19 @@ def small(figure: Figure, path: Path) -> None:
     figure.savefig(buffer, format="png", dpi=2 * WIDTH / figure.get_figwidth())
     picture = Image.open(buffer).convert("RGB")
     picture = picture.resize((WIDTH, round(WIDTH * picture.height / picture.width)), Image.Resampling.LANCZOS)
-    picture.quantize(64, dither=Image.Dither.NONE).save(path, optimize=True)
+    picture.quantize(64, method=method, dither=Image.Dither.NONE).save(path, optimize=True)
     if path.stat().st_size > MOST:
         raise ValueError(f"{path} has {path.stat().st_size} bytes, more than {MOST}")
 
 
 def main(results: Path) -> None:
     """Draw both pictures from a folder of results."""
-    small(study_charts(read_rows(results / "results.csv"))["comparison"], HERE / "rounding.png")
-    small(pair_figure(solve_case(parse_case(CASE))), HERE / "pair.png")
+    small(
+        study_charts(read_rows(results / "results.csv"))["comparison"],
+        HERE / "rounding.png",
+        Image.Quantize.FASTOCTREE,
+    )
+    small(pair_figure(solve_case(parse_case(CASE))), HERE / "pair.png", Image.Quantize.MEDIANCUT)
 
 
 if __name__ == "__main__":

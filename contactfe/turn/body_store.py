@@ -14,12 +14,11 @@ from typing import Any
 import numpy as np
 
 from contactfe.errors import ContactFEError
-from contactfe.files import NotWritten, read_json, write_folder
-from contactfe.inputs import CaseInput
+from contactfe.files import read_json, write_folder
 from contactfe.profile import Outline
-from contactfe.turn import BodyModel, Side, body_arrays, body_from, compute_body, file_hash, outline_of
+from contactfe.turn.bodies import body_arrays, body_from, file_hash
+from contactfe.turn.build import BodyModel
 
-RECENT = 4  # bodies that one process keeps open
 LAYOUT = 2  # of the files of one body
 NOTE = "body.json"  # its list of files, with their sizes and hashes
 
@@ -29,7 +28,6 @@ class BodyStore:
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
-        self._recent: dict[str, BodyModel] = {}
 
     def has(self, key: str) -> bool:
         """Whether a body is there with all its files; what they hold is checked when it is loaded."""
@@ -78,40 +76,6 @@ class BodyStore:
             ContactFEError: it cannot be written.
         """
         write_folder(self.folder / key, partial(_write_body, body), partial(self.has, key))
-
-    def fetch(self, key: str, case: CaseInput, side: Side, *, keep: bool = True) -> BodyModel:
-        """The body from disk, or computed; kept on disk unless no other case is going to ask for it.
-
-        Raises:
-            GeometryError: it cannot be built.
-            ContactFEError: it cannot be written.
-        """
-        if key in self._recent:
-            return self._recent[key]
-        outline = outline_of(case, side)
-        found = self.load(key, outline)
-        if found is not None:
-            return self._remember(key, found)
-        body = compute_body(case, side)
-        if not keep:
-            return body
-        self.save(key, body)
-        # Mapped like everywhere else, so that whoever computes it sees the same arrays as whoever finds it.
-        stored = self.load(key, outline)
-        if stored is None:
-            raise NotWritten(
-                "a stored body cannot be read back",
-                where=str(self.folder / key),
-                hint="check the disk",
-                slug="body-store",
-            )
-        return self._remember(key, stored)
-
-    def _remember(self, key: str, body: BodyModel) -> BodyModel:
-        self._recent[key] = body
-        while len(self._recent) > RECENT:
-            del self._recent[next(iter(self._recent))]
-        return body
 
     def bytes_used(self) -> int:
         """Size of all bodies on disk."""
