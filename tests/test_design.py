@@ -29,6 +29,7 @@ from contactfe.design import (
 from contactfe.design.evaluate import solve_cases
 from contactfe.design.gain import NoGainBand, compared
 from contactfe.design.screen import _at_work, _best
+from contactfe.design.shape import _sensed
 from contactfe.errors import InputError
 from contactfe.profile import profile_pair
 from contactfe.report.screening import _trade
@@ -258,6 +259,17 @@ def test_the_starting_files_run_as_they_are_written(tmp_path: Path) -> None:
         assert done.returncode == 0, done.stderr
     assert (tmp_path / "screen" / "screen.html").exists()
     assert json.loads((tmp_path / "search" / "search.json").read_text())["heads"] > 6
+
+
+def test_where_no_head_can_be_built_nothing_is_said_about_its_torque() -> None:
+    plan = parse_search(_raw(SEARCH))
+
+    class Work:
+        def values(self, points: Any) -> list[Value]:
+            return [Value(0.0) if p[0] > 0.5 else Value(0.9) for p in points]
+
+    (sensed,) = _sensed(plan, Work(), np.array([0.5]), 1.0)  # type: ignore[arg-type]
+    assert (sensed.down, sensed.up) == (pytest.approx(-0.1), None)
 
 
 def test_a_search_goes_on_from_what_it_has_stored(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -83,4 +83,4 @@ def _say(found: Found) -> None:
 
 
 def _percent(value: float | None) -> str:
-    return "at its bound" if value is None else f"{100 * value:+.2f} %"
+    return "no head there" if value is None else f"{100 * value:+.2f} %"

@@ -25,7 +25,8 @@ NOISE_FLOOR = 0.003
 
 @dataclass(frozen=True)
 class Sensed:
-    """What moving one number of the best head by STEP of its range does to the score, down and up (None at a bound)."""
+    """What moving one number of the best head by STEP of its range does to the score, down and up; None where no head is:
+    beyond a bound, or where it cannot be built."""
 
     name: str
     step: str
@@ -171,7 +172,11 @@ def _sensed(plan: SearchPlan, work: Evaluator, point: Array, best: float) -> tup
                 there[k] += side
                 moves.append((k, side, there))
     values = work.values([there for _, _, there in moves])
-    change = {(k, side): v.score / best - 1.0 for (k, side, _), v in zip(moves, values, strict=True)}
+    change = {
+        (k, side): v.score / best - 1.0
+        for (k, side, _), v in zip(moves, values, strict=True)
+        if v.score > 0.0 and best > 0.0
+    }
     found = []
     for k, m in enumerate(plan.moving):
         length = STEP * (m.high - m.low)
