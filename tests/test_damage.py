@@ -3,7 +3,6 @@ same content as before."""
 
 from __future__ import annotations
 
-import os
 import random
 from collections.abc import Callable
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from seeds import LONG_FROM, seed_of
 from test_study_bodies import case_of
 
 from contactfe.errors import ContactFEError
@@ -23,7 +23,6 @@ from contactfe.trial.read import read_sheet
 from contactfe.turn import Bodies, BodyStore, body_keys, outlines
 
 ROOT = Path(__file__).resolve().parent.parent
-SEED = int(os.environ.get("CONTACTFE_SEED", random.SystemRandom().randrange(2**32)))
 FEW, MANY, BATCH = 500, 5000, 500
 CASE = b"""format = 1
 [fastener]
@@ -86,7 +85,8 @@ def mutated(data: bytes, dice: random.Random) -> bytes:
 
 def try_mutants(numbers: range, folder: Path) -> None:
     for number in numbers:
-        dice = random.Random(f"{SEED}/{number}")
+        seed = seed_of(number)
+        dice = random.Random(f"{seed}/{number}")
         name = dice.choice(list(FILES))
         whole, read = FILES[name]
         (folder / name).write_bytes(mutated(whole, dice))
@@ -95,7 +95,7 @@ def try_mutants(numbers: range, folder: Path) -> None:
         except ContactFEError as error:
             assert str(error) and len(str(error)) < 200_000
         except Exception as error:
-            pytest.fail(f"CONTACTFE_SEED={SEED}, mutant {number} of {name}: {type(error).__name__}: {error}")
+            pytest.fail(f"CONTACTFE_SEED={seed}, mutant {number} of {name}: {type(error).__name__}: {error}")
 
 
 @pytest.mark.parametrize("name", FILES)
@@ -110,7 +110,7 @@ def test_a_changed_file_is_read_or_refused_by_name(tmp_path: Path) -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("first", range(FEW, FEW + MANY, BATCH))
+@pytest.mark.parametrize("first", range(LONG_FROM, LONG_FROM + MANY, BATCH))
 def test_thousands_of_changed_files_are_read_or_refused_by_name(first: int, tmp_path: Path) -> None:
     try_mutants(range(first, first + BATCH), tmp_path)
 

@@ -253,7 +253,9 @@ def test_the_starting_files_run_as_they_are_written(tmp_path: Path) -> None:
         assert done.returncode == 0 and f"contactfe {kind} {kind}.toml" in done.stdout, done.stderr
         file = tmp_path / f"{kind}.toml"
         text = file.read_text(encoding="utf-8").replace("evaluations = 60", "evaluations = 12")
-        text = text.replace("samples = 32", "samples = 4").replace("[base.contact]", f"{COARSE}[base.contact]")
+        text = text.replace("samples = 32", "samples = 4").replace(
+            "[base.contact]", f"{COARSE}[base.contact]"
+        )
         file.write_text(text, encoding="utf-8")
         done = run(kind, f"{kind}.toml", "--out", kind, cwd=tmp_path)
         assert done.returncode == 0, done.stderr

@@ -193,7 +193,7 @@ def test_a_head_without_sections_has_no_delivered_torque_but_a_caution(
 ) -> None:
     from contactfe.case import limits
 
-    def none(built: object, curve: object) -> None:
+    def none(*_: object) -> None:
         raise ContactFEError("no section of the wrench's head was found", slug="no-sections")
 
     monkeypatch.setattr(limits, "section_path", none)

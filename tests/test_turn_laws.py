@@ -184,7 +184,9 @@ def test_a_drift_over_a_tiny_rotation_says_nothing_about_the_next_step() -> None
     before = b.rig.solve(math.radians(2.27), b.law)
     led = replace(before, drift=np.array([2297.0, 498.0]))
     turn = math.radians(2.38)
-    assert b.rig.solve(turn, b.law, led).torque == pytest.approx(b.rig.solve(turn, b.law, before).torque, rel=1e-3)
+    assert b.rig.solve(turn, b.law, led).torque == pytest.approx(
+        b.rig.solve(turn, b.law, before).torque, rel=1e-3
+    )
 
 
 @pytest.mark.parametrize("lever", ["none", "180 mm"])

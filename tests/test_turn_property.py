@@ -1,27 +1,25 @@
 """Laws over the whole space of inputs: an audited answer or a named error, and never a torque below zero.
 
-Some drawn cases in ordinary runs, thousands with ``-m long``. The seed is printed with every failure, and by the first
-test; ``CONTACTFE_SEED`` sets it. A case is drawn from the seed and its number alone, so that any of them can be had
-again: ``drawn.toml(drawn.draw(seed, number))`` is its case file.
+Some drawn cases in ordinary runs, thousands with ``-m long`` (`seeds`). The seed is printed with every failure, and by the
+first test. A case is drawn from the seed and its number alone, so that any of them can be had again:
+``drawn.toml(drawn.draw(seed, number))`` is its case file.
 """
 
 from __future__ import annotations
 
-import os
-import random
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from cases import COARSE, case
 from drawn import draw, mirrored, parsed, toml
+from seeds import LONG, LONG_FROM, ORDINARY, seed_of
 
 from contactfe.case import CaseRecord, solve_case
 from contactfe.errors import ContactFEError, InputError, NotConverged, SlidesOff
 from contactfe.inputs import CaseInput
 
-SEED = int(os.environ.get("CONTACTFE_SEED", random.SystemRandom().randrange(2**32)))
-FEW, FEW_LAWS = 20, 4  # of 1.5 s and 6 s of one core: about a minute together
+FEW, FEW_LAWS = 200, 8  # of half a second and 3 s of one core
 MANY, MANY_LAWS = 2000, 400
 BATCH = 50  # cases of one test of the long run
 MOST_NEGATIVE = 0.1  # of the peak: more of it turns freely
@@ -30,7 +28,7 @@ LEAST_SOUND = 0.9  # share of drawn cases that are answered, or the long run tri
 
 def answer(number: int) -> CaseRecord | ContactFEError:
     """The record of a drawn case, or the named error that it ends in."""
-    raw = draw(SEED, number)
+    raw = draw(seed_of(number), number)
     try:
         return solve_case(parsed(raw))
     except ContactFEError as error:
@@ -42,7 +40,8 @@ def answer(number: int) -> CaseRecord | ContactFEError:
 
 
 def told(number: int) -> str:
-    return f"CONTACTFE_SEED={SEED}, case {number}:\n{toml(draw(SEED, number))}"
+    seed = seed_of(number)
+    return f"CONTACTFE_SEED={seed}, case {number}:\n{toml(draw(seed, number))}"
 
 
 def check_answer(record: CaseRecord, number: int) -> None:
@@ -99,8 +98,8 @@ def check_laws(number: int) -> None:
 
 def test_the_seed_of_the_drawn_cases_is_told(capsys: pytest.CaptureFixture[str]) -> None:
     with capsys.disabled():
-        print(f"\nseed of the drawn cases: CONTACTFE_SEED={SEED}")
-    assert draw(SEED, 0) == draw(SEED, 0) != draw(SEED, 1)
+        print(f"\nseed of the drawn cases: CONTACTFE_SEED={ORDINARY}, in a long run {LONG}")
+    assert draw(ORDINARY, 0) == draw(ORDINARY, 0) != draw(ORDINARY, 1)
 
 
 @pytest.mark.parametrize("number", range(FEW))
@@ -116,7 +115,7 @@ def test_a_drawn_case_obeys_mirror_yield_and_friction(number: int) -> None:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("first", range(0, MANY, BATCH))
+@pytest.mark.parametrize("first", range(LONG_FROM, LONG_FROM + MANY, BATCH))
 def test_thousands_of_drawn_cases_have_an_audited_answer_or_a_named_error(first: int) -> None:
     answered = failed = 0
     for number in range(first, first + BATCH):
@@ -130,7 +129,7 @@ def test_thousands_of_drawn_cases_have_an_audited_answer_or_a_named_error(first:
 
 
 @pytest.mark.long
-@pytest.mark.parametrize("first", range(MANY, MANY + MANY_LAWS, BATCH))
+@pytest.mark.parametrize("first", range(LONG_FROM + MANY, LONG_FROM + MANY + MANY_LAWS, BATCH))
 def test_hundreds_of_drawn_cases_obey_mirror_yield_and_friction(first: int) -> None:
     for number in range(first, first + BATCH):
         check_laws(number)
