@@ -97,6 +97,9 @@ def test_screening_tells_resumes_and_gives_the_same_table(tmp_path: Path) -> Non
     assert [float(r["swing_deg"]) for r in rows] == [pytest.approx(60), pytest.approx(30)]
     assert float(rows[1]["loss_to_rounding"]) > float(rows[0]["loss_to_rounding"]) > 0
     assert {"screen.html", "scores.png", "swing.png"} <= {f.name for f in out.iterdir()}
+    page = (out / "screen.html").read_bytes()
+    (out / "screen.html").unlink()
+    assert main(["report", str(out)]) == 0 and (out / "screen.html").read_bytes() == page
     # The torques are those of the study's own table, and the score follows from them.
     study = {r["name"]: r for r in csv.DictReader((out / "results.csv").read_text().splitlines())}
     assert float(study["two rings-1"]["torque_Nm"]) == pytest.approx(float(rows[0]["torque_Nm: new"]))

@@ -201,6 +201,29 @@ def test_draw_and_mesh_in_inches(tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert float(line.split()[-1]) == pytest.approx(shortest / 25.4, rel=5e-3)
 
 
+def test_scoreboard_and_logs_in_pound_feet(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """1 lbf ft is 1.3558179483 N m (exact factors: NIST SP 811, appendix B.8); JSON and tables in files stay SI."""
+    bench = Path(__file__).parent.parent / "studies" / "bench-loop"
+    for words in (["score", str(bench / "readings.csv")], ["log", str(bench / "logs" / "pull-1.csv")]):
+        said = {}
+        for units in ("si", "inch"):
+            out = ["--units", units, "--out", str(tmp_path / f"{words[0]}-{units}")]
+            assert main([*words, *out, "--json"]) == 0
+            said[units, "json"] = capsys.readouterr().out
+            assert main([*words, "--units", units]) == 0
+            said[units, "text"] = capsys.readouterr().out
+        assert said["si", "json"] == said["inch", "json"]
+        answers = json.loads(said["si", "json"])
+        torque = answers["entries"][0]["mean_Nm"] if words[0] == "score" else answers[0]["peak"]["torque_Nm"]
+        assert f"{torque:.4g}" in said["si", "text"] and " N m" in said["si", "text"]
+        assert f"{torque / 1.3558179483:.4g}" in said["inch", "text"] and "lbf ft" in said["inch", "text"]
+        assert " N m" not in said["inch", "text"]
+    csv = [(tmp_path / f"score-{units}" / "score.csv").read_bytes() for units in ("si", "inch")]
+    assert csv[0] == csv[1]
+    page = (tmp_path / "score-inch" / "score.html").read_text(encoding="utf-8")
+    assert "mean (lbf·ft)" in page and "N·m" not in check_offline(page).words
+
+
 def test_numbers_on_narrow_bars_do_not_meet() -> None:
     """Eight conditions, five profiles, two of which turn freely at the last one, and a star on a full bar."""
     profiles = ("open-end", "ring-six", "ring-twelve", "ring-spline", "flare-nut")

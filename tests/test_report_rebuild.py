@@ -57,6 +57,29 @@ def test_the_page_of_a_study_is_built_again(tmp_path: Path) -> None:
     assert (tmp_path / "other.html").read_text(encoding="utf-8") == found
 
 
+def test_the_page_of_a_scoreboard_is_built_again(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    readings = Path(__file__).parent.parent / "studies" / "bench-loop" / "readings.csv"
+    board = tmp_path / "board"
+    assert main(["score", str(readings), "--out", str(board)]) == 0
+    page = (board / "score.html").read_bytes()
+    (board / "score.html").unlink()
+    assert main(["report", str(board)]) == 0 and (board / "score.html").read_bytes() == page
+    capsys.readouterr()
+    assert main(["report", str(board), "--units", "inch"]) == 1
+    assert "is drawn in si; ask the command that wrote it once more" in capsys.readouterr().err
+    kept = json.loads((board / "page.json").read_text(encoding="utf-8"))
+    (board / "page.json").write_text(json.dumps(kept | {"values": {}}), encoding="utf-8")
+    assert main(["report", str(board)]) == 1
+    assert "lacks what the page shows" in capsys.readouterr().err
+    # Neither the name of a template nor that of a file leads out of its folder.
+    (board / "page.json").write_text(json.dumps(kept | {"template": "../../README.md"}), encoding="utf-8")
+    assert main(["report", str(board)]) == 1
+    assert "holds no results" in capsys.readouterr().err
+    (board / "page.json").write_text(json.dumps(kept | {"file": "../../out.html"}), encoding="utf-8")
+    assert main(["report", str(board)]) == 0
+    assert (board / "out.html").is_file() and not (tmp_path.parent / "out.html").exists()
+
+
 def test_two_cases_on_one_page(tmp_path: Path) -> None:
     for kind in ("open-end", "bolt"):
         write_case_folder(solved(kind), tmp_path / kind, VERSION)

@@ -175,7 +175,7 @@ def test_page_and_figure_name_every_case(tmp_path: Path) -> None:
     figure = parity_figure(found)
     labels = [text.get_text() for text in figure.axes[0].get_legend().get_texts()]
     assert {"ring A", "open B"} < set(labels)
-    page = readings_page(found, "1.2.3", [("parity", figure)])
+    page = readings_page(found, "1.2.3", [("parity", figure)]).html()
     assert "The estimate lies 5.3 % below the readings on average" in page and "would explain it" in page
 
 

@@ -200,7 +200,7 @@ def test_the_page_prints_without_a_cut_row(tmp_path: Path) -> None:
     import pypdf
 
     plan = by_hand(study_of(tmp_path, STUDY.replace("pulls = 2", "pulls = 9")))
-    html = plan_page(plan, "1.2.3")
+    html = plan_page(plan, "1.2.3").html()
     for k in range(len(plan.pulls)):  # markers at both ends of a cell that takes several lines
         html = html.replace('<td class="box"></td>', f"<td>begin{k}q{'<br>x' * 9}<br>end{k}q</td>", 1)
     cut = {}
@@ -235,7 +235,7 @@ def test_the_page_prints_without_a_cut_row(tmp_path: Path) -> None:
 def test_the_page_is_no_wider_than_the_paper(tmp_path: Path) -> None:
     """A4 less its margins is 186 mm wide, 703 px: the browser says how wide the tables are."""
     program = browser_program()
-    html = plan_page(by_hand(study_of(tmp_path)), "1.2.3")
+    html = plan_page(by_hand(study_of(tmp_path)), "1.2.3").html()
     html = html.replace("default-src 'none';", "default-src 'none'; script-src 'unsafe-inline';")
     script = "document.title = [...document.querySelectorAll('.wide')].map(w => w.scrollWidth).join(' ')"
     html = html.replace("<main", "<main style='width:703px;padding:0'", 1).replace(

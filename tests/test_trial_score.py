@@ -210,4 +210,4 @@ def test_the_command_and_its_page(tmp_path: Path, capsys: pytest.CaptureFixture[
     )
     assert main(["score", str(path), "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["readings"] == 8
-    assert score_page(scored(reading("A", M10, 1.0)), "1").startswith("<!doctype html>")
+    assert score_page(scored(reading("A", M10, 1.0)), "1").html().startswith("<!doctype html>")

@@ -11,7 +11,18 @@ import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import cores, folder_problems, read_case
-from contactfe.cli.output import said_first, say, say_json, say_table, say_wrapped, tell, tell_page, told
+from contactfe.cli.output import (
+    UNITS,
+    Shown,
+    said_first,
+    say,
+    say_json,
+    say_table,
+    say_wrapped,
+    tell,
+    tell_page,
+    told,
+)
 from contactfe.errors import ContactFEError, InputError, Problem
 
 if TYPE_CHECKING:
@@ -19,7 +30,6 @@ if TYPE_CHECKING:
     from contactfe.uncertainty import Band, Sensitivity
 
 Picture = Literal["png", "svg", "pdf"]
-Shown = Literal["si", "inch"]
 
 MODEL_CAUTION = (
     "the model's own error is a judgement until a calibration on readings takes its place; what ends a sample is told "
@@ -29,7 +39,6 @@ TOLD_EVERY = 5.0  # s between two lines of progress
 
 
 _OUT = typer.Option("--out", metavar="DIR", help="Write JSON, samples and figures into this folder.")
-_UNITS = typer.Option("--units", help="Units shown: si, or inch (lbf ft, in, ksi). JSON stays SI.")
 _JSON = typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
 
 
@@ -80,7 +89,7 @@ def register(app: typer.Typer) -> None:
         ] = None,
         out: Annotated[Path | None, _OUT] = None,
         kind: Annotated[Picture, typer.Option("--format", help="Of the pictures that --out writes.")] = "png",
-        units: Annotated[Shown, _UNITS] = "si",
+        units: Annotated[Shown, UNITS] = "si",
         as_json: Annotated[bool, _JSON] = False,
     ) -> None:
         problems = folder_problems(out) if out is not None else []

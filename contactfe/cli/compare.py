@@ -10,7 +10,18 @@ import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import cores, file_problems, folder_problems
-from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell
+from contactfe.cli.output import (
+    UNITS,
+    Shown,
+    say,
+    say_json,
+    say_table,
+    say_wrapped,
+    tell,
+    told,
+    torque,
+    torque_unit,
+)
 from contactfe.errors import InputError
 
 if TYPE_CHECKING:
@@ -47,6 +58,7 @@ def register(app: typer.Typer) -> None:
             Path | None, typer.Option("--out", metavar="DIR", help="Write page, JSON and figures here.")
         ] = None,
         quiet: Annotated[bool, typer.Option("--quiet", help="No progress, only results.")] = False,
+        units: Annotated[Shown, UNITS] = "si",
         as_json: Annotated[
             bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
         ] = False,
@@ -67,16 +79,18 @@ def register(app: typer.Typer) -> None:
             fitted = trial.calibrate_study(programme, found, constant, watch)
             write_text(calibrate, trial.calibration_text(fitted))
         compared = trial.compare(programme, found, samples, workers or cores(), watch)
-        if out is not None:
-            _write(compared, fitted, out)
-        if as_json:
-            say_json(
-                {"comparison": compared.to_dict(), "calibration": None if fitted is None else _plain(fitted)}
-            )
-            return
-        _say(compared)
-        if fitted is not None:
-            _say_fitted(fitted, calibrate)
+        from contactfe.report import reading
+
+        with reading(units, [case.high_Nm for case in compared.cases]):
+            if out is not None:
+                _write(compared, fitted, out)
+            if as_json:
+                record = {"comparison": compared.to_dict()}
+                say_json(record | {"calibration": None if fitted is None else _plain(fitted)})
+                return
+            _say(compared)
+            if fitted is not None:
+                _say_fitted(fitted, calibrate)
 
 
 def _plain(fitted: CalibratedStudy) -> dict[str, Any]:
@@ -106,7 +120,7 @@ def _write(found: ComparedStudy, fitted: CalibratedStudy | None, out: Path) -> N
     figures = [("parity", parity_figure(found))]
     if fitted is not None:
         figures.append(("profile", profile_figure(fitted.found)))
-    write_text(out / "comparison.html", readings_page(found, __version__, figures, fitted))
+    readings_page(found, __version__, figures, fitted).write(out / "comparison.html")
     for name, figure in figures:
         save(figure, out / f"{name}.png")
     tell(f"written: {out}")
@@ -115,14 +129,14 @@ def _write(found: ComparedStudy, fitted: CalibratedStudy | None, out: Path) -> N
 def _say(found: ComparedStudy) -> None:
     say(f"{found.name}: estimate against measurement")
     rows = [
-        (c.design, c.condition.words(), number(c.estimate_Nm), number(c.low_Nm), number(c.high_Nm), number(c.measured_Nm),
+        (c.design, told(c.condition.words()), torque(c.estimate_Nm), torque(c.low_Nm), torque(c.high_Nm), torque(c.measured_Nm),
          str(len(c.readings)), f"{100 * c.error:+.1f}", f"{100 * c.u_val:.1f}", str(len(c.outside) or "-"), f"{c.area:.3f}")
         for c in found.cases
     ]  # fmt: skip
     heads = (
         "design",
         "condition",
-        "estimate N m",
+        f"estimate {torque_unit()}",
         "10 %",
         "90 %",
         "measured",
@@ -140,15 +154,17 @@ def _say(found: ComparedStudy) -> None:
     )
     for condition, rho in found.ranks:
         if rho is not None:
-            say_wrapped(f"{condition.words()}: rank agreement of the designs {rho:+.2f} (Spearman)")
+            say_wrapped(f"{told(condition.words())}: rank agreement of the designs {rho:+.2f} (Spearman)")
     for c in found.cases:
         if c.explanations:
-            told = "; or ".join(e.words + ("" if e.usual else " (unusual)") for e in c.explanations)
+            change = "; or ".join(e.words + ("" if e.usual else " (unusual)") for e in c.explanations)
             say_wrapped(
-                f"{c.design} on {c.condition.words()}, {100 * c.error:+.1f} %: {told} would bring it to the readings"
+                told(
+                    f"{c.design} on {c.condition.words()}, {100 * c.error:+.1f} %: {change} would bring it to the readings"
+                )
             )
     for note in found.notes:
-        say_wrapped(note)
+        say_wrapped(told(note))
 
 
 def _say_fitted(fitted: CalibratedStudy, file: Path | None) -> None:

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from contactfe.cli.checks import checked_case, file_problems
-from contactfe.cli.output import say
+from contactfe.cli.output import Shown, say
 
 if TYPE_CHECKING:
     from contactfe.inputs import CaseInput
-
-Shown = Literal["si", "inch"]
 
 
 def register(app: typer.Typer) -> None:

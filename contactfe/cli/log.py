@@ -9,7 +9,19 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from contactfe.cli.checks import folder_problems
-from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell
+from contactfe.cli.output import (
+    UNITS,
+    Shown,
+    number,
+    say,
+    say_json,
+    say_table,
+    say_wrapped,
+    tell,
+    told,
+    torque,
+    torque_unit,
+)
 from contactfe.cli.progress import StudyProgress
 from contactfe.errors import ContactFEError, InputError
 
@@ -49,6 +61,7 @@ def register(app: typer.Typer) -> None:
             typer.Option("--out", metavar="DIR", help="Write JSON and a figure of each log here."),
         ] = None,
         quiet: Annotated[bool, typer.Option("--quiet", help="No progress, only results.")] = False,
+        units: Annotated[Shown, UNITS] = "si",
         as_json: Annotated[
             bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
         ] = False,
@@ -71,12 +84,15 @@ def register(app: typer.Typer) -> None:
 
             filled = append_logs(append, found, known)
             tell(f"{append}: {filled} rows filled in, {len(found) - filled} added")
-        if out is not None:
-            _write(found, out)
-        if as_json:
-            say_json([reading.to_dict() for reading in found])
-        else:
-            _say(found)
+        from contactfe.report import reading
+
+        with reading(units, [one.peak.torque_Nm for one in found]):
+            if out is not None:
+                _write(found, out)
+            if as_json:
+                say_json([one.to_dict() for one in found])
+            else:
+                _say(found)
         if bad:
             for error in bad:
                 tell(f"contactfe: {error}")
@@ -133,15 +149,25 @@ def _say(found: list[LogReading]) -> None:
     if len(found) == 1:
         _say_one(found[0])
         return
-    heads = ("log", "ended", "peak N m", "onset N m", "first touch", "slope N m per", "unit", "cautions")
+    unit = torque_unit()
+    heads = (
+        "log",
+        "ended",
+        f"peak {unit}",
+        f"onset {unit}",
+        "first touch",
+        f"slope {unit} per",
+        "unit",
+        "cautions",
+    )
     rows = [
         (
             Path(r.source).name,
             r.ending,
-            ("at least " if r.ending != "slipped" else "") + number(r.peak.torque_Nm),
-            number(r.onset.torque_Nm),
+            ("at least " if r.ending != "slipped" else "") + torque(r.peak.torque_Nm),
+            torque(r.onset.torque_Nm),
             number(r.free_play, 3),
-            number(r.slope_Nm, 3),
+            torque(r.slope_Nm, 3),
             {"angle": "deg", "time": "s", "sample": "sample"}[r.over],
             str(len(r.cautions) or "-"),
         )
@@ -151,7 +177,7 @@ def _say(found: list[LogReading]) -> None:
         say_table(rows, heads)
     for reading in found:
         for caution in reading.cautions:
-            say_wrapped(f"{Path(reading.source).name}: {caution}")
+            say_wrapped(told(f"{Path(reading.source).name}: {caution}"))
 
 
 def _say_one(r: LogReading) -> None:
@@ -161,17 +187,17 @@ def _say_one(r: LogReading) -> None:
     def place(name: str, found: Place | None) -> tuple[str, str, str]:
         if found is None:
             return name, "-", ""
-        return name, f"{number(found.torque_Nm)} N m", f"at {number(found.at - start)} {unit}"
+        return name, f"{torque(found.torque_Nm)} {torque_unit()}", f"at {number(found.at - start)} {unit}"
 
     at_least = "at least " if r.ending != "slipped" else ""
-    say(f"{Path(r.source).name}: {r.ending}; peak {at_least}{number(r.peak.torque_Nm)} N m")
+    say(f"{Path(r.source).name}: {r.ending}; peak {at_least}{torque(r.peak.torque_Nm)} {torque_unit()}")
     rows = [
         ("first touch", "", f"at {number(r.free_play)} {unit}"),
-        ("elastic slope", f"{number(r.slope_Nm)} N m", f"per {unit.removesuffix('s') or 's'}"),
+        ("elastic slope", f"{torque(r.slope_Nm)} {torque_unit()}", f"per {unit.removesuffix('s') or 's'}"),
         place("first deviation", r.deviation),
         place("onset", r.onset),
         place("peak", r.peak),
-        ("largest sample", f"{number(r.largest_Nm)} N m", ""),
+        ("largest sample", f"{torque(r.largest_Nm)} {torque_unit()}", ""),
         place("drop", r.drop),
         *(place("grips again", again) for again in r.again),
     ]
@@ -179,6 +205,6 @@ def _say_one(r: LogReading) -> None:
         rows.append(("permanent set", "", f"{number(r.set_at)} {unit}"))
     say_table(rows)
     say_wrapped(f"layout: {r.layout}; {'; '.join(r.columns)}")
-    say_wrapped(f"zero: {r.zero}; noise {number(r.noise_Nm, 2)} N m")
+    say_wrapped(f"zero: {r.zero}; noise {torque(r.noise_Nm, 2)} {torque_unit()}")
     for caution in r.cautions:
-        say_wrapped(caution)
+        say_wrapped(told(caution))

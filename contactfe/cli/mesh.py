@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from contactfe.cli.checks import checked_case, folder_problems
-from contactfe.cli.output import say, say_json, say_table, tell
+from contactfe.cli.output import Shown, say, say_json, say_table, tell
 
 if TYPE_CHECKING:
     from contactfe.inputs import CaseInput
     from contactfe.mesh import SectionMesh
-
-Shown = Literal["si", "inch"]
 
 
 def register(app: typer.Typer) -> None:

@@ -9,11 +9,13 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import typer
 
 WIDTH = 110
+Shown = Literal["si", "inch"]
+UNITS = typer.Option("--units", help="Units shown: si, or inch (lbf ft, in, ksi). JSON stays SI.")
 
 
 def say(text: str = "") -> None:
@@ -113,6 +115,35 @@ def number(value: float | None, digits: int = 4) -> str:
         text = f"{value:#.{digits}g}"
         return text.rstrip(".") if "e" not in text else f"{value:.0f}"
     return f"{value:.{digits - 1}e}"
+
+
+def torque(value: float | None, digits: int = 4) -> str:
+    """Return a torque (N m) in the unit of the reader, see `torque_unit`; "-" for none."""
+    from contactfe.report import reader
+
+    return number(None if value is None else value / reader().scale("N·m")[0], digits)
+
+
+def torque_unit() -> str:
+    """Return the unit of torques for the reader, spelt as the console does."""
+    from contactfe.report import console, reader
+
+    return console(reader().scale("N·m")[1])
+
+
+def millimetres(value: float, decimals: int = 2) -> str:
+    """Return a length (mm) for the reader without its unit: to a hundredth of a mm, or to a thousandth of an inch."""
+    from contactfe.report import reader
+
+    factor = reader().scale("mm")[0]
+    return f"{value / factor:.{decimals if factor == 1.0 else decimals + 1}f}"
+
+
+def length_unit() -> str:
+    """Return the unit of lengths for the reader: "mm" or "in"."""
+    from contactfe.report import reader
+
+    return reader().scale("mm")[1]
 
 
 def _is_number(text: str) -> bool:

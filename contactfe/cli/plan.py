@@ -10,7 +10,21 @@ import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import cores, folder_problems
-from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell
+from contactfe.cli.output import (
+    UNITS,
+    Shown,
+    length_unit,
+    millimetres,
+    number,
+    say,
+    say_json,
+    say_table,
+    say_wrapped,
+    tell,
+    told,
+    torque,
+    torque_unit,
+)
 from contactfe.errors import InputError
 
 if TYPE_CHECKING:
@@ -37,6 +51,7 @@ def register(app: typer.Typer) -> None:
             Path | None, typer.Option("--out", metavar="DIR", help="Write page, JSON and readings file here.")
         ] = None,
         quiet: Annotated[bool, typer.Option("--quiet", help="No progress, only results.")] = False,
+        units: Annotated[Shown, UNITS] = "si",
         as_json: Annotated[
             bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
         ] = False,
@@ -48,12 +63,15 @@ def register(app: typer.Typer) -> None:
 
         programme = trial.load_study(study)
         found = trial.make_plan(programme, samples, workers or cores(), None if quiet else tell)
-        if out is not None:
-            _write(found, out)
-        if as_json:
-            say_json(found.to_dict())
-        else:
-            _say(found)
+        from contactfe.report import reading
+
+        with reading(units, [pull.stop_Nm for pull in found.pulls]):
+            if out is not None:
+                _write(found, out)
+            if as_json:
+                say_json(found.to_dict())
+            else:
+                _say(found)
 
 
 def _write(found: Plan, out: Path) -> None:
@@ -64,25 +82,29 @@ def _write(found: Plan, out: Path) -> None:
     make_folder(out)
     write_text(out / "plan.json", json.dumps(found.to_dict(), indent=1) + "\n")
     write_text(out / "readings.csv", readings_of(found))
-    write_text(out / "plan.html", plan_page(found, __version__))
+    plan_page(found, __version__).write(out / "plan.html")
     tell(f"written: {out}")
 
 
 def _say(found: Plan) -> None:
     say(f"{found.name}: {len(found.pulls)} pulls")
     rows = [
-        (str(p.place), p.design, p.condition.words(), str(p.pull), p.bar, number(p.expected_Nm), f"{p.sensor_Nm:g}",
-         f"{100 * p.sensor_use:.0f}", number(p.stop_Nm), number(p.energy_J, 3), "; ".join(p.warnings))
+        (str(p.place), p.design, told(p.condition.words()), str(p.pull), p.bar, torque(p.expected_Nm),
+         f"{float(torque(p.sensor_Nm)):g}",
+         f"{100 * p.sensor_use:.0f}", torque(p.stop_Nm), number(p.energy_J, 3), told("; ".join(p.warnings)))
         for p in found.pulls
     ]  # fmt: skip
-    heads = ("no.", "design", "condition", "pull", "bar", "N m", "sensor N m", "%", "stop N m", "J", "beware")
+    unit = torque_unit()
+    heads = (
+        "no.", "design", "condition", "pull", "bar", unit, f"sensor {unit}", "%", f"stop {unit}", "J", "beware"
+    )  # fmt: skip
     say_table(rows, heads)
     say()
-    say("specimens: across flats and corners turned down to, mm")
+    say(f"specimens: across flats and corners turned down to, {length_unit()}")
     say_table(
         [
-            (s.condition.words(), str(s.count), f"{s.across_flats_mm:.2f}",
-             "not turned" if s.diameter_mm is None else f"{s.diameter_mm:.2f} +- {s.tolerance_mm:.2f}")
+            (told(s.condition.words()), str(s.count), millimetres(s.across_flats_mm),
+             "not turned" if s.diameter_mm is None else f"{millimetres(s.diameter_mm)} +- {millimetres(s.tolerance_mm or 0.0)}")
             for s in found.specimens
         ]
     )  # fmt: skip
@@ -92,4 +114,4 @@ def _say(found: Plan) -> None:
         f"designs, {best} for the best against all others"
     )
     for note in (*found.notes, *found.cautions):
-        say_wrapped(note)
+        say_wrapped(told(note))

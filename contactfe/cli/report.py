@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import webbrowser
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import file_problems
-from contactfe.cli.output import say, tell_page
+from contactfe.cli.output import Shown, say, tell_page
 from contactfe.errors import InputError
-
-Shown = Literal["si", "inch"]
 
 
 def register(app: typer.Typer) -> None:

@@ -10,7 +10,18 @@ import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import folder_problems
-from contactfe.cli.output import number, say, say_json, say_table, say_wrapped, tell
+from contactfe.cli.output import (
+    UNITS,
+    Shown,
+    say,
+    say_json,
+    say_table,
+    say_wrapped,
+    tell,
+    told,
+    torque,
+    torque_unit,
+)
 from contactfe.errors import InputError
 
 if TYPE_CHECKING:
@@ -31,6 +42,7 @@ def register(app: typer.Typer) -> None:
         out: Annotated[
             Path | None, typer.Option("--out", metavar="DIR", help="Write CSV, JSON, page and figures here.")
         ] = None,
+        units: Annotated[Shown, UNITS] = "si",
         as_json: Annotated[
             bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
         ] = False,
@@ -39,14 +51,16 @@ def register(app: typer.Typer) -> None:
         if problems:
             raise InputError(problems)
         from contactfe import trial
+        from contactfe.report import reading
 
         found = trial.score(trial.read_readings(readings), seed)
-        if out is not None:
-            _write(found, out)
-        if as_json:
-            say_json(found.to_dict())
-        else:
-            _say(found)
+        with reading(units, [e.mean_Nm or e.at_least_Nm or 0.0 for e in found.entries]):
+            if out is not None:
+                _write(found, out)
+            if as_json:
+                say_json(found.to_dict())
+            else:
+                _say(found)
 
 
 def _write(found: Score, out: Path) -> None:
@@ -58,7 +72,7 @@ def _write(found: Score, out: Path) -> None:
     write_text(out / "score.csv", _csv(found))
     write_text(out / "score.json", json.dumps(found.to_dict(), indent=1) + "\n")
     figures = (means_figure(found), standings_figure(found))
-    write_text(out / "score.html", score_page(found, __version__, figures))
+    score_page(found, __version__, figures).write(out / "score.html")
     for name, figure in zip(("means", "standing"), figures, strict=True):
         save(figure, out / f"{name}.png")
         save(figure, out / f"{name}.svg")
@@ -84,21 +98,21 @@ def _say(found: Score) -> None:
     say(f"{found.title}: {found.readings} readings, scatter {_share(found.scatter)} % of the torque")
     say()
     for condition in found.conditions():
-        say(condition.words())
+        say(told(condition.words()))
         rows = []
         for e in found.of(condition):
-            at_least = f"at least {number(e.at_least_Nm)}" if e.mean_Nm is None else number(e.mean_Nm)
+            at_least = f"at least {torque(e.at_least_Nm)}" if e.mean_Nm is None else torque(e.mean_Nm)
             sure = "-" if e.beats_next is None else f"{100 * e.beats_next:.0f}"
             ranks = "-" if e.rank is None else str(e.rank)
             if e.rank_low is not None and e.rank_low != e.rank_high:
                 ranks += f" ({e.rank_low} to {e.rank_high})"
-            rows.append((e.design, str(e.readings), str(e.at_least or "-"), at_least, number(e.low_Nm), number(e.high_Nm),
+            rows.append((e.design, str(e.readings), str(e.at_least or "-"), at_least, torque(e.low_Nm), torque(e.high_Nm),
                          _share(e.of_best), ranks, "tie" if e.ties else "", sure))  # fmt: skip
         heads = (
             "design",
             "pulls",
             "at least",
-            "mean N m",
+            f"mean {torque_unit()}",
             "95 % from",
             "to",
             "% of best",
@@ -120,6 +134,8 @@ def _say(found: Score) -> None:
     if found.losses:
         say()
         say("loss from rounding")
-        say_table([(x.design, x.condition.words(), f"{100 * x.change:+.1f}", "%") for x in found.losses])
+        say_table(
+            [(x.design, told(x.condition.words()), f"{100 * x.change:+.1f}", "%") for x in found.losses]
+        )
     for note in found.notes:
-        say_wrapped(note)
+        say_wrapped(told(note))

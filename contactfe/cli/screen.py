@@ -112,7 +112,7 @@ def _write(found: Screening, folder: Path) -> list[str]:
         for name, figure in figures.items():
             save(figure, folder / f"{name}.png")
             names.append(f"{name}.png")
-        write_text(folder / "screen.html", screening_page(found, figures, __version__))
+        screening_page(found, figures, __version__).write(folder / "screen.html")
         names.append("screen.html")
     except (ContactFEError, ValueError, ArithmeticError) as error:
         tell(f"no figures: {error}")

@@ -6,13 +6,13 @@ from collections import Counter
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from contactfe import __version__
 from contactfe.cli.checks import cores, folder_problems, read_case
-from contactfe.cli.output import said_first, say, say_json, say_table, say_wrapped, tell, tell_page
+from contactfe.cli.output import Shown, said_first, say, say_json, say_table, say_wrapped, tell, tell_page
 from contactfe.cli.progress import StudyProgress
 from contactfe.errors import InputError
 
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from contactfe.report import Attempts
     from contactfe.study import Forecast, StudyDone, StudyPlan, StudyStore
 
-Shown = Literal["si", "inch"]
 
 DEMO_SAMPLES = 32
 KEPT_MB = 50  # of bodies, the latest used ones, that stay in the folder of a study

@@ -12,6 +12,7 @@ from contactfe import __version__
 from contactfe.cli.checks import checked_case, cores, folder_problems, read_case
 from contactfe.cli.head import say_head
 from contactfe.cli.output import (
+    Shown,
     number,
     said_first,
     say,
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
     from contactfe.uncertainty import Band
 
 Picture = Literal["png", "svg", "pdf"]
-Shown = Literal["si", "inch"]
 
 _ABSENT = {"across_flats": "across_flats_nominal", "corner": "corner_radius"}
 """Keys of a case file that the record writes under another name."""

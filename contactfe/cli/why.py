@@ -12,14 +12,13 @@ import typer
 from contactfe import __version__
 from contactfe.cli.checks import checked_case, folder_problems
 from contactfe.cli.head import say_head
-from contactfe.cli.output import said_first, say, say_json, say_table, say_wrapped, tell, told
+from contactfe.cli.output import Shown, said_first, say, say_json, say_table, say_wrapped, tell, told
 
 if TYPE_CHECKING:
     from contactfe.explain import Comparison, Explanation
     from contactfe.inputs import CaseInput
 
 Picture = Literal["png", "svg", "pdf"]
-Shown = Literal["si", "inch"]
 
 
 def register(app: typer.Typer) -> None:

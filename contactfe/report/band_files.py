@@ -10,7 +10,8 @@ from contactfe.files import csv_text, write_together
 from contactfe.report.attempts import Attempts
 from contactfe.report.band_figures import band_figures
 from contactfe.report.band_page import BandAnswers, band_page_of, band_view
-from contactfe.report.files import VIEW, Written
+from contactfe.report.files import Written
+from contactfe.report.page import VIEW
 from contactfe.report.reader_units import Units, reading
 from contactfe.report.style import save
 from contactfe.uncertainty import band_record, column_values, comparison_record, crossover_record

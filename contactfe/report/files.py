@@ -16,6 +16,7 @@ from contactfe.mesh import SectionMesh, write_fields
 from contactfe.report.attempts import Attempts
 from contactfe.report.case_more import CaseMore
 from contactfe.report.case_page import case_figures, case_view, curve_csv, page_of, record_json
+from contactfe.report.page import VIEW
 from contactfe.report.reader_units import Units, reading
 from contactfe.report.state import BodyState, SlipState, end_state
 from contactfe.report.style import save
@@ -50,7 +51,7 @@ class Written:
 
 NUMBERS = ("case.json", "curve.csv", "fields.vtu")
 PICTURES = ("curve", "pair", "pair-at-slip", "flanks", "drawing")
-PAGE, VIEW = "case.html", "page.json"
+PAGE = "case.html"
 
 
 def write_case_folder(

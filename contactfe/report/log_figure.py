@@ -8,6 +8,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from contactfe.report.reader_axis import show_unit
+from contactfe.report.reader_units import torque, torque_unit
 from contactfe.report.style import COLOURS, GREY, SOFT, blank, foot, styled
 from contactfe.report.words import number
 from contactfe.trial import UNITS, LogReading, Place
@@ -53,7 +55,7 @@ def _draw(found: LogReading, ax: Axes) -> None:
     ]
     for name, place, marker, colour in marks:
         if place is not None:
-            label = f"{name} {number(place.torque_Nm)} N·m\nat {number(place.at - start)} {unit}"
+            label = f"{name} {torque(place.torque_Nm)} {torque_unit()}\nat {number(place.at - start)} {unit}"
             ax.plot(
                 [place.at - start],
                 [place.torque_Nm],
@@ -83,7 +85,7 @@ def _draw(found: LogReading, ax: Axes) -> None:
     top = 1.12 * max(float(found.trace.torque.max()), found.peak.torque_Nm)
     ax.set_ylim(min(-0.04 * top, 1.05 * float(found.trace.torque.min())), top)
     ax.set_xlabel(_AXES[found.over])
-    ax.set_ylabel("torque, zero taken off (N·m)")
+    show_unit(ax.yaxis, "torque, zero taken off", "N·m")
     ax.grid(True)
     ax.legend(loc="upper left", bbox_to_anchor=(1.01, 1.0), fontsize=8, borderaxespad=0.0)
 
@@ -95,7 +97,9 @@ def _line(found: LogReading, ax: Axes, start: float) -> None:
     rising = found.curve.torque[: int(np.argmax(found.curve.torque)) + 1]
     at = float(found.curve.rotation[int(np.argmax(rising >= middle))])
     reach = np.array([0.0, found.onset.torque_Nm])
-    label = f"elastic slope\n{number(found.slope_Nm)} N·m per {UNITS[found.over].removesuffix('s')}"
+    label = (
+        f"elastic slope\n{torque(found.slope_Nm)} {torque_unit()} per {UNITS[found.over].removesuffix('s')}"
+    )
     ax.plot(
         at - start + (reach - middle) / found.slope_Nm,
         reach,

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from matplotlib.figure import Figure
 
+from contactfe.report.reader_axis import show_unit
 from contactfe.report.style import CAUTION, COLOURS, GREY, MARKERS, SOFT, blank, foot, styled
 from contactfe.report.words import number
 from contactfe.trial import Calibration, ComparedStudy
@@ -37,8 +38,8 @@ def parity_figure(found: ComparedStudy) -> Figure:
                     label=design if i == 0 else None)  # fmt: skip
     ax.set_xlim(0.0, top)
     ax.set_ylim(0.0, top)
-    ax.set_xlabel("measured torque: geometric mean, two standard errors (N·m)")
-    ax.set_ylabel("estimated torque: plain case, eight of ten pulls (N·m)")
+    show_unit(ax.xaxis, "measured torque: geometric mean, two standard errors", "N·m")
+    show_unit(ax.yaxis, "estimated torque: plain case, eight of ten pulls", "N·m")
     ax.grid(True)
     ax.legend(loc="upper left")
     figure.text(0.012, 0.972, found.name, fontsize=12, fontweight="bold", va="top")

@@ -2,39 +2,43 @@
 
 from __future__ import annotations
 
-from contactfe.report.page import render
+from contactfe.report.page import Page
+from contactfe.report.reader_units import in_words, reader, torque, torque_unit
 from contactfe.report.trial_pages import PageTable
 from contactfe.report.words import as_sentence, number
 from contactfe.trial import Plan
 
 
-def plan_page(plan: Plan, version: str) -> str:
-    """Return the page of a plan as HTML text, for A4 and Letter."""
+def plan_page(plan: Plan, version: str) -> Page:
+    """Return the page of a plan for A4 and Letter."""
     two, best = plan.sizes
     sub = (
         f"{len(plan.pulls)} pulls. To resolve {100 * plan.difference:.3g} % at a scatter of {100 * plan.scatter:.3g} %: "
         f"{two} specimens of each for two designs, {best} for the best against all others (power 80 %)."
     )
-    return render(
+    return Page(
         "plan.html",
-        title=plan.name,
-        sub=sub,
-        cautions=list(plan.cautions),
-        notes=[as_sentence(note) for note in plan.notes],
-        tables=[_pulls(plan), _specimens(plan), _predictions(plan)],
-        version=version,
-        seed=plan.seed,
+        dict(
+            title=plan.name,
+            sub=sub,
+            cautions=[in_words(text) for text in plan.cautions],
+            notes=[as_sentence(in_words(note)) for note in plan.notes],
+            tables=[_pulls(plan), _specimens(plan), _predictions(plan)],
+            version=version,
+            seed=plan.seed,
+        ),
     )
 
 
 def _pulls(plan: Plan) -> PageTable:
-    heads = ("no.", "design", "condition", "pull", "bar", "expected (N·m)", "sensor (N·m)", "drive stops (N·m)", "energy (J)",
+    u = torque_unit()
+    heads = ("no.", "design", "condition", "pull", "bar", f"expected ({u})", f"sensor ({u})", f"drive stops ({u})", "energy (J)",
              "beware", "torque", "what happened", "width across flats")  # fmt: skip
     rows = tuple(
         (
-            str(p.place), p.design, p.condition.words(), str(p.pull), p.bar, number(p.expected_Nm),
-            f"{p.sensor_Nm:g} ({100 * p.sensor_use:.0f} %)", number(p.stop_Nm),
-            "-" if p.energy_J is None else number(p.energy_J), "; ".join(p.warnings) or "-", "", "", "",
+            str(p.place), p.design, in_words(p.condition.words()), str(p.pull), p.bar, torque(p.expected_Nm),
+            f"{float(torque(p.sensor_Nm)):g} ({100 * p.sensor_use:.0f} %)", torque(p.stop_Nm),
+            "-" if p.energy_J is None else number(p.energy_J), in_words("; ".join(p.warnings)) or "-", "", "", "",
         )
         for p in plan.pulls
     )  # fmt: skip
@@ -48,31 +52,41 @@ def _pulls(plan: Plan) -> PageTable:
 def _specimens(plan: Plan) -> PageTable:
     rows = tuple(
         (
-            s.condition.words(),
+            in_words(s.condition.words()),
             str(s.count),
-            f"{s.across_flats_mm:.2f}",
-            "not turned" if s.diameter_mm is None else f"{s.diameter_mm:.2f} ± {s.tolerance_mm:.2f}",
+            _length(s.across_flats_mm),
+            "not turned"
+            if s.diameter_mm is None
+            else f"{_length(s.diameter_mm)} ± {_length(s.tolerance_mm or 0.0)}",
             "",
         )
         for s in plan.specimens
     )
-    heads = ("condition", "how many", "across flats (mm)", "corners turned down to (mm)", "made")
+    unit = reader().scale("mm")[1]
+    heads = ("condition", "how many", f"across flats ({unit})", f"corners turned down to ({unit})", "made")
     return PageTable("Specimens", heads, rows, frozenset({1, 2, 3}), "Tolerance: 1 % of rounding either way.")
+
+
+def _length(value: float) -> str:
+    """A length (mm) for the reader: to a hundredth of a mm, or to a thousandth of an inch."""
+    factor = reader().scale("mm")[0]
+    return f"{value / factor:.2f}" if factor == 1.0 else f"{value / factor:.3f}"
 
 
 def _predictions(plan: Plan) -> PageTable:
     rows = tuple(
         (
             p.design,
-            p.condition.words(),
-            number(p.torque_Nm),
-            f"{number(p.low_Nm)} to {number(p.high_Nm)}",
+            in_words(p.condition.words()),
+            torque(p.torque_Nm),
+            f"{torque(p.low_Nm)} to {torque(p.high_Nm)}",
             p.ended_by,
-            "-" if p.wrench_Nm is None else number(p.wrench_Nm),
-            "-" if p.twist_off_Nm is None else f"{number(p.twist_off_Nm[0])} to {number(p.twist_off_Nm[1])}",
+            "-" if p.wrench_Nm is None else torque(p.wrench_Nm),
+            "-" if p.twist_off_Nm is None else f"{torque(p.twist_off_Nm[0])} to {torque(p.twist_off_Nm[1])}",
         )
         for p in plan.predictions
     )
-    heads = ("design", "condition", "expected (N·m)", "8 of 10 (N·m)", "ended by", "wrench gives way (N·m)",
-             "bolt twists off (N·m)")  # fmt: skip
+    u = torque_unit()
+    heads = ("design", "condition", f"expected ({u})", f"8 of 10 ({u})", "ended by", f"wrench gives way ({u})",
+             f"bolt twists off ({u})")  # fmt: skip
     return PageTable("What is expected", heads, rows, frozenset({2, 3, 5, 6}))

@@ -106,6 +106,16 @@ def text_of(value: float, unit: str, units: Units | None = None) -> str:
     return " ".join(shown(value, unit, units))
 
 
+def torque(value: float) -> str:
+    """Return a torque (N m) without its unit, in that of the reader's table."""
+    return reader().number(value, "N·m")
+
+
+def torque_unit() -> str:
+    """Return the unit of the torques of the reader's table."""
+    return reader().scale("N·m")[1]
+
+
 def bare_length(value: float) -> str:
     """Return a length (mm) without its unit, as a drawing shows it: at most two decimals in mm, three in inches."""
     return length(value) if reader().units == "si" else _inches(value / INCH)

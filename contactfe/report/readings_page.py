@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from matplotlib.figure import Figure
 
-from contactfe.report.page import picture, render
+from contactfe.report.page import Page, picture
+from contactfe.report.reader_units import in_words, torque, torque_unit
 from contactfe.report.trial_pages import PageTable, percent
-from contactfe.report.words import as_sentence, number
+from contactfe.report.words import as_sentence
 from contactfe.trial import CalibratedStudy, ComparedStudy
 
 
@@ -15,29 +16,31 @@ def readings_page(
     version: str,
     figures: list[tuple[str, Figure]],
     fitted: CalibratedStudy | None = None,
-) -> str:
-    """Return the page as HTML text; `figures` are named."""
+) -> Page:
+    """Return the page; `figures` are named."""
     inside = sum(c.explained for c in found.cases)
     tables = [_cases(found), _ranks(found)]
     if fitted is not None:
         tables.insert(0, _fitted(fitted))
     captions = {"parity": "Estimate against measurement.", "profile": "Profile of the fitted constant."}
-    return render(
+    return Page(
         "trial.html",
-        title=found.name,
-        sub=f"{sum(len(c.readings) for c in found.cases)} readings of {len(found.cases)} cases {found.calibration}",
-        headline=f"{_bias(found.bias)}; {inside} of {len(found.cases)} errors lie inside twice their uncertainty",
-        cautions=[
-            *(as_sentence(note) for note in found.notes),
-            "This is an estimate, not a rating of any tool; local rules and licensed practice decide.",
-        ],
-        figures=[picture(figure, name, (captions[name], captions[name])) for name, figure in figures],
-        tables=tables,
-        version=version,
-        foot=[
-            f"All errors together: chi-square {found.chi_square:.3g} on {len(found.cases)}, probability "
-            f"{found.probability:.3g}. Area metric of u = F(y): {found.pooled_area:.3g}.",
-        ],
+        dict(
+            title=found.name,
+            sub=f"{sum(len(c.readings) for c in found.cases)} readings of {len(found.cases)} cases {found.calibration}",
+            headline=f"{_bias(found.bias)}; {inside} of {len(found.cases)} errors lie inside twice their uncertainty",
+            cautions=[
+                *(as_sentence(in_words(note)) for note in found.notes),
+                "This is an estimate, not a rating of any tool; local rules and licensed practice decide.",
+            ],
+            figures=[picture(figure, name, (captions[name], captions[name])) for name, figure in figures],
+            tables=tables,
+            version=version,
+            foot=[
+                f"All errors together: chi-square {found.chi_square:.3g} on {len(found.cases)}, probability "
+                f"{found.probability:.3g}. Area metric of u = F(y): {found.pooled_area:.3g}.",
+            ],
+        ),
     )
 
 
@@ -49,23 +52,24 @@ def _bias(bias: float) -> str:
 def _cases(found: ComparedStudy) -> PageTable:
     rows = tuple(
         (
-            c.condition.words(), c.design, number(c.estimate_Nm), f"{number(c.low_Nm)} to {number(c.high_Nm)}",
-            number(c.measured_Nm), str(len(c.readings)), f"{100 * c.error:+.1f} %", percent(c.u_val), str(len(c.outside)),
-            f"{c.area:.3f}", "; ".join(e.words + ("" if e.usual else " (unusual)") for e in c.explanations),
+            in_words(c.condition.words()), c.design, torque(c.estimate_Nm), f"{torque(c.low_Nm)} to {torque(c.high_Nm)}",
+            torque(c.measured_Nm), str(len(c.readings)), f"{100 * c.error:+.1f} %", percent(c.u_val), str(len(c.outside)),
+            f"{c.area:.3f}", "; ".join(in_words(e.words) + ("" if e.usual else " (unusual)") for e in c.explanations),
         )
         for c in found.cases
     )  # fmt: skip
-    heads = ("condition", "design", "estimate (N·m)", "8 of 10", "measured (N·m)", "readings", "E", "u_val", "outside the band",
+    u = torque_unit()
+    heads = ("condition", "design", f"estimate ({u})", "8 of 10", f"measured ({u})", "readings", "E", "u_val", "outside the band",
              "area", "would explain it")  # fmt: skip
     note = (
-        "E = ln of estimate over measurement; u_val: one standard uncertainty of E; 8 of 10: the band of the estimate (N·m); "
+        "E = ln of estimate over measurement; u_val: one standard uncertainty of E; 8 of 10: the band of the estimate; "
         "outside the band: readings; area: how far the readings stray from the estimated distribution, 0 is best"
     )
     return PageTable("Cases", heads, rows, frozenset({2, 4, 5, 6, 7, 8, 9}), note)
 
 
 def _ranks(found: ComparedStudy) -> PageTable:
-    rows = tuple((c.words(), "-" if rho is None else f"{rho:+.2f}") for c, rho in found.ranks)
+    rows = tuple((in_words(c.words()), "-" if rho is None else f"{rho:+.2f}") for c, rho in found.ranks)
     return PageTable("Rank agreement", ("condition", "Spearman's coefficient"), rows, frozenset({1}))
 
 

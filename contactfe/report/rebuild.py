@@ -16,7 +16,8 @@ from contactfe.report.band_files import BAND_PAGE
 from contactfe.report.band_page import band_page_of
 from contactfe.report.case_page import page_of
 from contactfe.report.compare_page import Stored, cases_page, studies_page
-from contactfe.report.files import PAGE, VIEW
+from contactfe.report.files import PAGE
+from contactfe.report.page import VIEW, Page, read_page
 from contactfe.report.reader_units import Units
 from contactfe.report.study_pages import study_page
 from contactfe.study import read_rows
@@ -26,7 +27,7 @@ STUDY_PAGE = "study.html"
 
 @dataclass(frozen=True)
 class Found:
-    """A folder of results: of one "case", of a "band" or of a "study"."""
+    """A folder of results: of one "case", of a "band", of a "study", or one whose "page" is kept as it was made."""
 
     folder: Path
     kind: str
@@ -60,7 +61,9 @@ def rebuilt(
 def _found(folders: Sequence[Path]) -> list[Found]:
     found, problems = [], []
     for folder in folders:
-        if (folder / "results.csv").is_file():
+        if _kept(folder) is not None:
+            found.append(Found(folder, "page"))
+        elif (folder / "results.csv").is_file():
             found.append(Found(folder, "study"))
         elif (folder / "band.json").is_file():
             found.append(Found(folder, "band"))
@@ -68,11 +71,15 @@ def _found(folders: Sequence[Path]) -> list[Found]:
             found.append(Found(folder, "case"))
         else:
             what = "holds no results" if folder.is_dir() else "is no folder"
-            hint = "name a folder that `contactfe turn --out`, `band --out` or `sweep` wrote"
+            hint = "name a folder that `contactfe turn --out`, `band --out`, `sweep` or `screen` wrote"
             problems.append(Problem(str(folder), what, hint))
     if len({one.kind for one in found}) > 1:
         problems.append(
             Problem("", "cases and studies cannot stand on one page", "compare cases, or compare studies")
+        )
+    elif len(found) > 1 and found[0].kind == "page":
+        problems.append(
+            Problem("", "only cases and studies can stand on one page", "name one folder at a time")
         )
     elif len(found) > 1 and found[0].kind == "band":
         hint = "`contactfe band CASE.toml --against OTHER.toml` compares two bands on the same samples"
@@ -82,8 +89,35 @@ def _found(folders: Sequence[Path]) -> list[Found]:
     return found
 
 
+def _kept(folder: Path) -> tuple[Page, str] | None:
+    """The page that a folder keeps as plain values, and the name of its file."""
+    try:
+        known = read_json(folder / VIEW)
+    except (OSError, ValueError):
+        return None
+    return read_page(known) if isinstance(known, dict) else None
+
+
+def _page_again(found: Found, units: Units | None) -> tuple[Path, str]:
+    kept = _kept(found.folder)
+    assert kept is not None
+    page, name = kept
+    if units not in (None, page.units):
+        hint = f"ask the command that wrote it once more with --units {units}"
+        problem = Problem("--units", f"{name} in {found.folder} is drawn in {page.units}", hint)
+        raise InputError([problem], source="report")
+    try:
+        return found.folder / name, page.html()
+    except (UndefinedError, TypeError) as error:
+        problem = Problem("", "lacks what the page shows", "run the command that wrote it once more")
+        raise InputError([problem], source=str(found.folder / VIEW)) from error
+
+
 def _again(found: Found, version: str, out: Path | None, units: Units | None) -> Path:
-    if found.kind == "study":
+    if found.kind == "page":
+        own, text = _page_again(found, units)
+        path = out or own
+    elif found.kind == "study":
         path, text = out or found.folder / STUDY_PAGE, _study_again(found.folder, version, units)
     elif found.kind == "band":
         path, text = out or found.folder / BAND_PAGE, _drawn_again(found, band_page_of, units)

@@ -5,8 +5,9 @@ from __future__ import annotations
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from contactfe.report.reader_axis import show_unit
+from contactfe.report.reader_units import in_words, torque
 from contactfe.report.style import COLOURS, INK, MARKERS, SOFT, blank, foot, styled
-from contactfe.report.words import number
 from contactfe.trial import Entry, Score
 
 
@@ -24,7 +25,7 @@ def means_figure(found: Score) -> Figure:
         ax.text(
             -0.005,
             y,
-            condition.words(),
+            in_words(condition.words()),
             transform=ax.get_yaxis_transform(),
             ha="right",
             va="center",
@@ -43,7 +44,7 @@ def means_figure(found: Score) -> Figure:
     ends = [max(e.high_Nm or 0.0, e.mean_Nm or 0.0, e.at_least_Nm or 0.0) for e in found.entries]
     ax.set_xlim(0.0, 1.3 * max(ends))
     ax.grid(True, axis="x")
-    ax.set_xlabel("largest torque, geometric mean and 95 % interval (N·m)")
+    show_unit(ax.xaxis, "largest torque, geometric mean and 95 % interval", "N·m")
     _title(figure, found, f"{found.readings} readings; scatter {_percent(found.scatter)}")
     foot(
         figure, "Filled: mean; hollow with an arrow: at least, for something else than slip ended every pull."
@@ -57,13 +58,13 @@ def _entry(ax: Axes, entry: Entry, y: float, k: int) -> None:
         at = entry.at_least_Nm or 0.0
         ax.plot([at], [y], marker, color=colour, mfc="white", ms=7, zorder=4)
         ax.annotate("", (1.12 * at, y), (at, y), arrowprops={"arrowstyle": "->", "color": colour}, zorder=3)
-        ax.text(1.13 * at, y, f"at least {number(at)}", va="center", fontsize=8)
+        ax.text(1.13 * at, y, f"at least {torque(at)}", va="center", fontsize=8)
         return
     if entry.low_Nm is not None and entry.high_Nm is not None:
         ax.plot([entry.low_Nm, entry.high_Nm], [y, y], color=colour, lw=2.2, zorder=3)
     ax.plot([entry.mean_Nm], [y], marker, color=colour, ms=7, mec="white", zorder=4)
     end = entry.high_Nm or entry.mean_Nm
-    share = f"  {number(entry.mean_Nm)}" + (
+    share = f"  {torque(entry.mean_Nm)}" + (
         "" if entry.of_best is None else f" ({100 * entry.of_best:.0f} %)"
     )
     ax.text(end, y, share + (" tie" if entry.ties else ""), va="center", fontsize=8, color=INK)

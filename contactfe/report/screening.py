@@ -14,7 +14,7 @@ from contactfe.case import SAFETY
 from contactfe.design import Found, Screening
 from contactfe.profile import Outline, profile_pair
 from contactfe.report.labels import Label, Place, place_labels
-from contactfe.report.page import picture, render
+from contactfe.report.page import Page, picture
 from contactfe.report.style import (
     CAUTION,
     COLOURS,
@@ -113,22 +113,23 @@ def search_figure(found: Found) -> Figure:
     return figure
 
 
-def screening_page(found: Screening, figures: dict[str, Figure], version: str) -> str:
-    """Return the page of a screening as HTML text."""
+def screening_page(found: Screening, figures: dict[str, Figure], version: str) -> Page:
+    """Return the page of a screening."""
     rows = found.columns()
-    return render(
+    return Page(
         "screen.html",
-        script="downloads.js",
-        title=found.plan.name,
-        headline=headline(found),
-        cautions=[SAFETY],
-        heads=[name for _, name, _ in _TABLE],
-        rows=[[_cell(row, key, digits) for key, _, digits in _TABLE] for row in rows],
-        about=_HEADS,
-        duty=[(c.name, f"{c.weight:g}") for c in found.plan.conditions],
-        notes=notes(found),
-        figures=[picture(figure, name, (_caption(name), _alt(name))) for name, figure in figures.items()],
-        version=version,
+        dict(
+            title=found.plan.name,
+            headline=headline(found),
+            cautions=[SAFETY],
+            heads=[name for _, name, _ in _TABLE],
+            rows=[[_cell(row, key, digits) for key, _, digits in _TABLE] for row in rows],
+            about=_HEADS,
+            duty=[(c.name, f"{c.weight:g}") for c in found.plan.conditions],
+            notes=notes(found),
+            figures=[picture(figure, name, (_caption(name), _alt(name))) for name, figure in figures.items()],
+            version=version,
+        ),
     )
 
 

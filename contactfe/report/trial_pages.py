@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from matplotlib.figure import Figure
 
-from contactfe.report.page import Picture, picture, render
+from contactfe.report.page import Page, Picture, picture
+from contactfe.report.reader_units import in_words, torque, torque_unit
 from contactfe.report.score_figures import means_figure, standings_figure
-from contactfe.report.words import as_sentence, number
+from contactfe.report.words import as_sentence
 from contactfe.trial import Score
 
 
@@ -24,27 +25,29 @@ class PageTable:
     note: str = ""
 
 
-def score_page(found: Score, version: str, figures: Sequence[Figure] | None = None) -> str:
-    """Return the page of a scoreboard as HTML text."""
+def score_page(found: Score, version: str, figures: Sequence[Figure] | None = None) -> Page:
+    """Return the page of a scoreboard."""
     means, standings = figures or (means_figure(found), standings_figure(found))
     first = found.standings[0]
     share = first.common if found.common else first.own
     headline = f"{first.design} leads" + (
         "" if share is None else f": {100 * share:.1f} % of the best on average"
     )
-    return render(
+    return Page(
         "trial.html",
-        title=found.title,
-        sub=f"{found.readings} readings, {len(found.standings)} designs, {len(found.conditions())} conditions",
-        headline=headline,
-        cautions=[as_sentence(note) for note in found.notes],
-        figures=_pictures(means, standings),
-        tables=[_standings(found), _entries(found), *([_losses(found)] if found.losses else [])],
-        version=version,
-        foot=[
-            "Means are geometric; one lognormal scatter for all, readings that are only at least by their likelihood; "
-            f"intervals 95 % by profile likelihood; ranks from {seeded(found)}.",
-        ],
+        dict(
+            title=found.title,
+            sub=f"{found.readings} readings, {len(found.standings)} designs, {len(found.conditions())} conditions",
+            headline=headline,
+            cautions=[as_sentence(in_words(note)) for note in found.notes],
+            figures=_pictures(means, standings),
+            tables=[_standings(found), _entries(found), *([_losses(found)] if found.losses else [])],
+            version=version,
+            foot=[
+                "Means are geometric; one lognormal scatter for all, readings that are only at least by their likelihood; "
+                f"intervals 95 % by profile likelihood; ranks from {seeded(found)}.",
+            ],
+        ),
     )
 
 
@@ -97,9 +100,9 @@ def _standings(found: Score) -> PageTable:
 def _entries(found: Score) -> PageTable:
     rows = []
     for e in found.entries:
-        mean = f"at least {number(e.at_least_Nm or 0.0)}" if e.mean_Nm is None else number(e.mean_Nm)
+        mean = f"at least {torque(e.at_least_Nm or 0.0)}" if e.mean_Nm is None else torque(e.mean_Nm)
         interval = (
-            "-" if e.low_Nm is None or e.high_Nm is None else f"{number(e.low_Nm)} to {number(e.high_Nm)}"
+            "-" if e.low_Nm is None or e.high_Nm is None else f"{torque(e.low_Nm)} to {torque(e.high_Nm)}"
         )
         ranks = "-" if e.rank is None else str(e.rank)
         if e.rank_low is not None and e.rank_low != e.rank_high:
@@ -107,7 +110,7 @@ def _entries(found: Score) -> PageTable:
         counted = str(e.readings) + (f", {e.at_least} at least" if e.at_least else "")
         rows.append(
             (
-                e.condition.words(),
+                in_words(e.condition.words()),
                 e.design,
                 counted,
                 mean,
@@ -116,7 +119,15 @@ def _entries(found: Score) -> PageTable:
                 ranks + (" tie" if e.ties else ""),
             )
         )
-    heads = ("condition", "design", "readings", "mean (N·m)", "95 % interval", "of the best", "rank")
+    heads = (
+        "condition",
+        "design",
+        "readings",
+        f"mean ({torque_unit()})",
+        "95 % interval",
+        "of the best",
+        "rank",
+    )
     return PageTable(
         "Conditions", heads, tuple(rows), frozenset({3, 4, 5}), "tie: cannot be told from the best at 95 %"
     )
@@ -124,7 +135,12 @@ def _entries(found: Score) -> PageTable:
 
 def _losses(found: Score) -> PageTable:
     rows = tuple(
-        (loss.design, loss.condition.words(), loss.against.words(), f"{100 * loss.change:+.1f} %")
+        (
+            loss.design,
+            in_words(loss.condition.words()),
+            in_words(loss.against.words()),
+            f"{100 * loss.change:+.1f} %",
+        )
         for loss in found.losses
     )
     return PageTable("Loss from rounding", ("design", "condition", "against", "change"), rows, frozenset({3}))
