@@ -264,6 +264,31 @@ def wedge(degrees: float, rays: int = 24, rings: int = 12, reach: float = 4.0) -
     return convex_body(points, kind)
 
 
+def bevelled(bevel: float, reach: float = 4.0) -> Body:
+    """One flank of a right angle that a plane of 45 degrees cuts off over a length ``bevel``, loaded over a unit length up
+    to the edge that is left, at the origin."""
+    across = bevel / np.sqrt(2.0)
+    outer = 1.0 + (reach - 1.0) * np.linspace(0.0, 1.0, 7)[1:] ** 1.3
+    radii = np.unique(np.concatenate([np.linspace(0.0, 1.0, 7)[1:], outer, [bevel]]))
+    points = fan((0.0, 0.0), -np.radians(135.0) * np.linspace(0.0, 1.0, 25), radii)
+    on_bevel = (np.abs(points[:, 0] - points[:, 1]) < 1e-9) & (points[:, 0] >= -across - 1e-9)
+    points = points[(points[:, 0] >= -across + 0.04 * max(bevel, 0.3)) | on_bevel]
+    down = np.linspace(0.0, 1.0, 22) ** 1.2
+    side = np.column_stack([np.full(22, -across), -across - (reach - across) * down])
+    cut = -across * np.column_stack([np.linspace(0.0, 1.0, 7)] * 2)
+    end = fan((1.0, 0.0), -np.pi * np.linspace(0.0, 1.0, 9), np.array([0.1]))
+    points = np.vstack([end, points[np.hypot(points[:, 0] - 1.0, points[:, 1]) > 0.13], side, cut])
+    points[np.abs(points) < 1e-12] = 0.0
+    _, first = np.unique(np.round(points, 7), axis=0, return_index=True)
+
+    def kind(x: Array) -> str:
+        if abs(x[1]) < 1e-9:
+            return LOADED if x[0] < 1.0 else FREE
+        return FREE if abs(x[0] + across) < 1e-6 or (x[0] < 0 and abs(x[0] - x[1]) < 1e-6) else CLAMPED
+
+    return convex_body(points[np.sort(first)], kind)
+
+
 def half_punch(rays: int = 20, width: float = 4.0, depth: float = 3.0) -> Body:
     """Half of a flat under a uniform pressure over -1..1; x = 0 is the plane of symmetry."""
     radii = np.linspace(0.0, 1.0, 7)[1:]

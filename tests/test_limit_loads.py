@@ -11,12 +11,13 @@ import math
 
 import numpy as np
 import pytest
-from limit_analysis import SHEET, STRAIN, half_punch, lower_bound, upper_bound, wedge
+from limit_analysis import SHEET, STRAIN, bevelled, half_punch, lower_bound, upper_bound, wedge
 
 from contactfe.contact import friction_share
 from contactfe.inputs import parse_case
 from contactfe.reference import limit_load
 from contactfe.turn import contact_law
+from contactfe.turn.build import corner_share
 from contactfe.verify.independent import LIMIT_BOUNDS
 
 FRICTION = 0.15
@@ -66,6 +67,39 @@ def test_the_default_cap_is_what_a_sheet_carries_at_a_hexagon_corner() -> None:
     )
     low, high = bounds("corner", "sheet")
     assert low * 0.999 < case.contact.constraint_factor < high * 1.001
+
+
+@pytest.mark.parametrize("bevel", [0.1, 0.2, 0.3, 0.5])
+def test_a_bevel_gives_a_right_angle_its_limit_back(bevel: float) -> None:
+    """Bounds of limit analysis on a right angle that is cut off: the law takes the lower ones."""
+    body = bevelled(bevel)
+    low, high = lower_bound(body, SHEET), upper_bound(body, SHEET)
+    taken = corner_share(90.0, bevel) * 2.0 / math.sqrt(3.0)
+    assert low - 2e-3 <= taken <= high and high - low < 0.035
+    assert corner_share(120.0, bevel) == 1.0 and corner_share(90.0) == pytest.approx(math.sqrt(0.75))
+
+
+def test_turned_square_heads_carry_more_than_sharp_ones() -> None:
+    """The arc that turning leaves is a bevel: all of the cap is back where it is two fifths of what is crushed."""
+    caps = []
+    for rounding in ("0 %", "10 %", "20 %", "30 %"):
+        head = {
+            "shape": "square",
+            "across_flats": "16 mm",
+            "engaged_depth": "6 mm",
+            "yield_strength": "640 MPa",
+        }
+        raw = {"format": 1, "fastener": {**head, "rounding": rounding}, "wrench": {"profile": "open-end"}}
+        caps.append(contact_law(parse_case(raw)).cap)
+    worn = {"shape": "square", "across_flats": "16 mm", "engaged_depth": "6 mm", "yield_strength": "640 MPa"}
+    side = {**worn, "rounding": "30 %", "worn_side": "driven"}
+    one_sided = contact_law(
+        parse_case({"format": 1, "fastener": side, "wrench": {"profile": "open-end"}})
+    ).cap
+    ratio = 2.0 / math.sqrt(3.0)
+    assert caps == sorted(caps) and caps[3] == pytest.approx(ratio * caps[0]) and one_sided == caps[0]
+    # By hand: d = 1.3728 s, arc = d (pi/4 - acos(s/d)) = 0.0427 s, a sixth of 0.25 s: 1.058 + 0.071 * 0.46.
+    assert caps[1] / caps[0] == pytest.approx(1.0908, abs=2e-3)
 
 
 def test_a_square_corner_of_a_sheet_carries_only_its_yield_strength() -> None:

@@ -58,7 +58,7 @@ def register(app: typer.Typer) -> None:
             Path | None, typer.Option("--out", metavar="DIR", help="Write page, JSON and figures here.")
         ] = None,
         quiet: Annotated[bool, typer.Option("--quiet", help="No progress, only results.")] = False,
-        units: Annotated[Shown, UNITS] = "si",
+        units: Annotated[Shown | None, UNITS] = None,
         as_json: Annotated[
             bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
         ] = False,
@@ -81,7 +81,7 @@ def register(app: typer.Typer) -> None:
         compared = trial.compare(programme, found, samples, workers or cores(), watch)
         from contactfe.report import reading
 
-        with reading(units, [case.high_Nm for case in compared.cases]):
+        with reading(units or programme.units, [case.high_Nm for case in compared.cases]):
             if out is not None:
                 _write(compared, fitted, out)
             if as_json:

@@ -51,7 +51,7 @@ def register(app: typer.Typer) -> None:
             Path | None, typer.Option("--out", metavar="DIR", help="Write page, JSON and readings file here.")
         ] = None,
         quiet: Annotated[bool, typer.Option("--quiet", help="No progress, only results.")] = False,
-        units: Annotated[Shown, UNITS] = "si",
+        units: Annotated[Shown | None, UNITS] = None,
         as_json: Annotated[
             bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
         ] = False,
@@ -65,7 +65,7 @@ def register(app: typer.Typer) -> None:
         found = trial.make_plan(programme, samples, workers or cores(), None if quiet else tell)
         from contactfe.report import reading
 
-        with reading(units, [pull.stop_Nm for pull in found.pulls]):
+        with reading(units or programme.units, [pull.stop_Nm for pull in found.pulls]):
             if out is not None:
                 _write(found, out)
             if as_json:

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from contactfe.errors import ContactFEError, InputError, Problem, nearest
 from contactfe.inputs import CaseInput, read_toml, set_path
@@ -46,13 +46,14 @@ class TrialCase:
 
 @dataclass(frozen=True, eq=False)
 class TrialStudy:
-    """All designs in all conditions of a study file."""
+    """All designs in all conditions of a study file; ``units`` are those of its reader."""
 
     name: str
     cases: tuple[TrialCase, ...]
     settings: PlanSettings
     folder: Path
     source: str
+    units: Literal["si", "inch"] = "si"
 
     def designs(self) -> tuple[str, ...]:
         """Names of the designs in the order of the file."""
@@ -126,7 +127,9 @@ def load_study(path: str | Path) -> TrialStudy:
     cases: list[TrialCase] = []
     for name, wrench in designs.items():
         cases += _cases(raw, name, wrench, (str(path), file.parent))
-    return TrialStudy(str(raw.get("name", file.stem)), tuple(cases), settings, file.parent, str(path))
+    name = str(raw.get("name", file.stem))
+    units: Literal["si", "inch"] = "inch" if raw.get("units") == "inch" else "si"
+    return TrialStudy(name, tuple(cases), settings, file.parent, str(path), units)
 
 
 def _designs(raw: Mapping[str, Any], problems: list[Problem]) -> dict[str, Mapping[str, Any]]:

@@ -23,9 +23,17 @@ from contactfe.contact import (
 )
 from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
 from contactfe.errors import GeometryError
-from contactfe.inputs import CaseInput, WrenchInput
+from contactfe.inputs import CaseInput, FastenerInput, WrenchInput
 from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, same_pieces, wrench_sizes
-from contactfe.profile import TOUCHING, Outline, ProfilePair, as_polygon, profile_pair, wrench_outline
+from contactfe.profile import (
+    TOUCHING,
+    Outline,
+    ProfilePair,
+    as_polygon,
+    profile_pair,
+    turned_diameter,
+    wrench_outline,
+)
 from contactfe.turn.engagement import bearing_depth, engaged_fraction
 
 Array = NDArray[np.float64]
@@ -37,6 +45,9 @@ SLOTTED_MARGIN = 0.06  # the same for a slotted head, which gives way sideways
 DRAWN_HEAD = 1.6  # radius of a drawn head over the reach of its opening (engineering judgement)
 # Angle of a corner (deg) and the limit pressure on its flank over yield strength, plane stress (DEVELOPERS.md).
 CORNER_LIMITS = ((90.0, 1.0), (95.0, 1.06), (100.0, 1.10), (105.0, 1.14), (110.0, 2.0 / math.sqrt(3.0)))
+# Length of a bevel that cuts a right angle off over the loaded length beside it, and the limit pressure likewise.
+BEVEL_LIMITS = ((0.0, 1.0), (0.1, 1.058), (0.2, 1.104), (0.3, 1.144), (0.4, 2.0 / math.sqrt(3.0)))
+CRUSHED = 0.25  # of the width across flats: crushed beside a square's corner at slip (own runs: 0.22 to 0.30)
 DEEPEST_OVERLAP, WIDEST_GAP = 0.12, 0.08  # of the width across flats: what the gap search looks at
 
 
@@ -195,24 +206,35 @@ def contact_law(case: CaseInput) -> ContactLaw:
     there too.
     """
     contact, fastener = case.contact, case.fastener
-    softer = min(corner_share(_corner_angle(case)) * fastener.yield_strength, case.wrench.yield_strength)
+    softer = min(_corner_share(fastener) * fastener.yield_strength, case.wrench.yield_strength)
     cap = contact.constraint_factor * friction_share(contact.friction, contact.plane) * softer
     return ContactLaw(contact.friction, cap, engaged_fraction(case))
 
 
-def corner_share(angle_deg: float) -> float:
+def corner_share(angle_deg: float, bevel: float = 0.0) -> float:
     """Limit pressure on the flank of a corner over that of a flat far from corners, for a von Mises sheet.
 
-    Bounds of limit analysis for plane stress, a straight line between the computed angles: no less from 110 degrees
-    up, 1.00 over 2/sqrt(3) at a right angle.
+    ``bevel``: length of what cuts the corner off, over the loaded length of the flank. Lower bounds of limit analysis for
+    plane stress, straight lines between the computed ones: no less from 110 degrees up, 1.00 over 2/sqrt(3) at a right
+    angle, no less again where a bevel is two fifths of the loaded length.
     """
     angles, limits = zip(*CORNER_LIMITS, strict=True)
-    return float(np.interp(angle_deg, angles, limits)) / limits[-1]
+    sharp = float(np.interp(angle_deg, angles, limits)) / limits[-1]
+    lengths, regained = zip(*BEVEL_LIMITS, strict=True)
+    back = (float(np.interp(bevel, lengths, regained)) - regained[0]) / (regained[-1] - regained[0])
+    return sharp + (1.0 - sharp) * back
 
 
-def _corner_angle(case: CaseInput) -> float:
-    """Angle (deg) of the fastener's sharp corners. That turning makes them blunter is left out."""
-    return 90.0 if case.fastener.shape == "square" else 120.0
+def _corner_share(fastener: FastenerInput) -> float:
+    """The same for the corners of a fastener. Wear on one side leaves the other side of a corner as it is: still sharp."""
+    if fastener.shape != "square":
+        return corner_share(120.0)
+    if fastener.worn_side != "both":
+        return corner_share(90.0)
+    s = fastener.across_flats
+    diameter = turned_diameter(s, fastener.rounding, 4)
+    arc = diameter * (math.pi / 4 - math.acos(min(s / diameter, 1.0)))
+    return corner_share(90.0, arc / (CRUSHED * s))
 
 
 def fastener_material(case: CaseInput) -> PlaneMaterial:
