@@ -169,7 +169,7 @@ def notes(found: Screening) -> list[str]:
 
 def _caption(name: str) -> str:
     words = {file: words for file, words in TRADES.values()}
-    return "Torque on the duty" if name == "scores" else f"Torque on the duty against {words[name]}"
+    return "Torque on the duty." if name == "scores" else f"Torque on the duty against {words[name]}."
 
 
 def _alt(name: str) -> str:
