@@ -118,7 +118,7 @@ def test_a_band_that_is_killed_leaves_no_workers_and_no_folder(how: signal.Signa
         stderr=subprocess.PIPE,
     )
     # In the middle of its work: both bodies are built and in the folder.
-    wait_until(lambda: len(list(scratch.glob("contactfe-band-*/*.body"))) == 2)
+    wait_until(lambda: len(list(scratch.glob("contactfe-band-*/*/body.json"))) == 2)
     below = children(run.pid)
     assert len(below) >= 2
     run.send_signal(how)
