@@ -72,6 +72,6 @@ def profile_figure(found: Calibration) -> Figure:
         ax.set_xlabel(fit.path.partition(".")[2].replace("_", " ") + " (-)")
         ax.set_ylabel("squared errors over their least sum (-)")
         ax.grid(True)
-        ax.legend()
+        ax.legend(loc="lower center", bbox_to_anchor=(0.5, 1.0), ncols=3, fontsize=8, frameon=False)
     figure.text(0.012, 0.96, f"{found.readings} readings", fontsize=12, fontweight="bold", va="top")
     return figure

@@ -19,7 +19,11 @@ def readings_page(
 ) -> Page:
     """Return the page; `figures` are named."""
     inside = sum(c.explained for c in found.cases)
-    tables = [_cases(found), _ranks(found)]
+    tables = [
+        _cases(found),
+        *([_explained(found)] if any(c.explanations for c in found.cases) else []),
+        _ranks(found),
+    ]
     if fitted is not None:
         tables.insert(0, _fitted(fitted))
     captions = {"parity": "Estimate against measurement.", "profile": "Profile of the fitted constant."}
@@ -54,18 +58,34 @@ def _cases(found: ComparedStudy) -> PageTable:
         (
             in_words(c.condition.words()), c.design, torque(c.estimate_Nm), f"{torque(c.low_Nm)} to {torque(c.high_Nm)}",
             torque(c.measured_Nm), str(len(c.readings)), f"{100 * c.error:+.1f} %", percent(c.u_val), str(len(c.outside)),
-            f"{c.area:.3f}", "; ".join(in_words(e.words) + ("" if e.usual else " (unusual)") for e in c.explanations),
+            f"{c.area:.3f}",
         )
         for c in found.cases
     )  # fmt: skip
     u = torque_unit()
     heads = ("condition", "design", f"estimate ({u})", "8 of 10", f"measured ({u})", "readings", "E", "u_val", "outside the band",
-             "area", "would explain it")  # fmt: skip
+             "area")  # fmt: skip
     note = (
         "E = ln of estimate over measurement; u_val: one standard uncertainty of E; 8 of 10: the band of the estimate; "
         "outside the band: readings; area: how far the readings stray from the estimated distribution, 0 is best"
     )
     return PageTable("Cases", heads, rows, frozenset({2, 4, 5, 6, 7, 8, 9}), note)
+
+
+def _explained(found: ComparedStudy) -> PageTable:
+    rows = tuple(
+        (
+            in_words(c.condition.words()),
+            c.design,
+            f"{100 * c.error:+.1f} %",
+            "; or ".join(in_words(e.words) + ("" if e.usual else " (unusual)") for e in c.explanations),
+        )
+        for c in found.cases
+        if c.explanations
+    )
+    heads = ("condition", "design", "E", "one of these alone")
+    note = "Unusual: beyond the range in which the input is taken to scatter."
+    return PageTable("What would bring the estimate to the readings", heads, rows, frozenset({2}), note)
 
 
 def _ranks(found: ComparedStudy) -> PageTable:
