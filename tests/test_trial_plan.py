@@ -265,5 +265,10 @@ def test_the_command(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None
         main(["plan", str(path), "--out", str(tmp_path / "out"), "-n", "4", "--workers", "1", "--quiet"]) == 0
     )
     assert "turned down" in capsys.readouterr().out
-    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == ["plan.html", "plan.json", "readings.csv"]
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == [
+        "page.json",
+        "plan.html",
+        "plan.json",
+        "readings.csv",
+    ]
     assert "2 pulls" in (tmp_path / "out" / "plan.html").read_text(encoding="utf-8")

@@ -196,6 +196,7 @@ def test_the_command_and_its_page(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert names == [
         "means.png",
         "means.svg",
+        "page.json",
         "score.csv",
         "score.html",
         "score.json",
