@@ -4,13 +4,23 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
 import pytest
 from cases import COARSE, built, case, solved
 
 from contactfe.case import record_of
 from contactfe.errors import ContactFEError
 from contactfe.explain import explain
-from contactfe.turn import bearing_depth, first_state, peak, state_at_torque, torque_curve
+from contactfe.profile import half_flat
+from contactfe.turn import (
+    BodyStates,
+    bearing_depth,
+    first_state,
+    flank_pressures,
+    peak,
+    state_at_torque,
+    torque_curve,
+)
 from contactfe.turn import curve as curve_module
 
 RING = case("ring-six", mesh=COARSE)
@@ -59,3 +69,27 @@ def test_the_torque_and_the_events_do_not_go_with_the_first_step(monkeypatch: py
         assert max(events.values()) <= events[next(reversed(events))] * (1 + 1e-9)
         for key in ("first-touch", "crush-begins", "patch-growth"):
             assert events.get(key, 0.0) == pytest.approx(told[0].get(key, 0.0), rel=0.02, abs=0.05)
+
+
+def test_pressures_along_the_flats_carry_the_load_and_lie_alike_on_all_of_them() -> None:
+    """Summed over a flat they are its share of the load. Opposite flats of a ring under a couple are pressed alike; the handle,
+    which stiffens the ring at one side, shifts one pair against the others by a tenth of the flat."""
+    c = case("ring-six", fastener={"rounding": "20 %"}, mesh=COARSE)
+    curve, estimate = solved(c)
+    state = curve.nearest(math.radians(estimate.slip_rotation_deg or 0.0))
+    flats = flank_pressures(built(c), state)
+    forces = np.array([flat.pressure @ flat.length for flat in flats])
+    assert forces / forces.sum() == pytest.approx(np.array(estimate.load_share), rel=1e-9)
+    middles = np.array([flat.place @ (flat.pressure * flat.length) for flat in flats]) / forces
+    reach = half_flat(c.fastener.across_flats, c.fastener.rounding)
+    assert np.abs(middles[:3] - middles[3:]).max() < 0.02 * reach
+    assert np.ptp(middles) < 0.15 * reach and 0.5 * reach < abs(middles[0]) < 1.02 * reach
+    crushed = [flat.length[flat.crush_depth > 0].sum() for flat in flats]
+    assert sum(crushed) == pytest.approx(estimate.crushed_length_mm, rel=1e-6)
+
+
+def test_principal_stresses_of_a_known_state() -> None:
+    """Mohr's circle by hand: sx 80, sy 20, sxy 40 MPa have the middle 50 and the radius 50; szz has no part in it."""
+    stress = np.array([[[80.0, 20.0, 40.0, 7.0]]])
+    states = BodyStates(built(case("ring-six", mesh=COARSE)).wrench.mesh, np.zeros((1, 1, 2)), stress)
+    assert states.principal[0, 0] == pytest.approx([100.0, 0.0], abs=1e-12)

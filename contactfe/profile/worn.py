@@ -23,6 +23,7 @@ from contactfe.profile.curves import Outline, Piece, filleted_loop, line
 from contactfe.profile.fasteners import LEAST_EDGE, half_flat, turned_diameter
 
 Array = NDArray[np.float64]
+Index = NDArray[np.int64]
 
 RAYS = 2400  # of one sector: 0.025 degrees of a hexagon
 WORN = 1e-4  # of the width across flats: less is not told from the flat
@@ -308,7 +309,8 @@ def swept_floor(wrench: shapely.Polygon, sector: Sector, turn: float) -> Array:
         wrench: its outline as a polygon, in its own frame; below zero ``turn`` is clockwise.
     """
     count = RAYS * round(math.tau / sector.pitch)
-    at = sector.first_flat + math.tau / count * np.arange(count)
+    step = math.tau / count
+    at = sector.first_flat + step * np.arange(count)
     ray = np.column_stack([np.cos(at), np.sin(at)])
     own = np.full(count, np.inf)
     for ring in (wrench.exterior, *wrench.interiors):
@@ -316,12 +318,13 @@ def swept_floor(wrench: shapely.Polygon, sector: Sector, turn: float) -> Array:
         for p, q in itertools.pairwise(x):
             if min(np.hypot(*p), np.hypot(*q)) > 1.5 * sector.radius.max():
                 continue
-            d = q - p
-            across = ray[:, 0] * d[1] - ray[:, 1] * d[0]
-            side = ray[:, 0] * np.array([p[1], q[1]])[:, None] - ray[:, 1] * np.array([p[0], q[0]])[:, None]
+            near = _rays_between(p, q, sector.first_flat, step) % count
+            u, d = ray[near], q - p
+            across = u[:, 0] * d[1] - u[:, 1] * d[0]
+            side = u[:, 0] * np.array([p[1], q[1]])[:, None] - u[:, 1] * np.array([p[0], q[0]])[:, None]
             hit = (side[0] * side[1] <= 0) & (np.abs(across) > 1e-12)
             r = (p[0] * d[1] - p[1] * d[0]) / across[hit]
-            own[hit] = np.fmin(own[hit], np.where(r > 0, r, np.inf))
+            own[near[hit]] = np.fmin(own[near[hit]], np.where(r > 0, r, np.inf))
     steps = max(1, math.ceil(abs(turn) / math.tau * count))
     least = own.copy()
     done = 1
@@ -331,3 +334,11 @@ def swept_floor(wrench: shapely.Polygon, sector: Sector, turn: float) -> Array:
         done += more
     folded = least.reshape(-1, RAYS).min(axis=0)
     return np.append(folded, folded[0])
+
+
+def _rays_between(p: Array, q: Array, first: float, step: float) -> Index:
+    """Numbers of the rays that lie between two points (2,) as seen from the axis, and one more on either side."""
+    start = math.atan2(p[1], p[0]) - first
+    sweep = (math.atan2(q[1], q[0]) - first - start + math.pi) % math.tau - math.pi
+    low, high = sorted((start, start + sweep))
+    return np.arange(math.floor(low / step) - 1, math.ceil(high / step) + 2)
