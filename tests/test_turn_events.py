@@ -6,12 +6,13 @@ import math
 
 import numpy as np
 import pytest
-from cases import COARSE, built, case, solved
+from cases import COARSE, PROFILES, built, case, solved
 
 from contactfe.case import record_of
 from contactfe.errors import ContactFEError
 from contactfe.explain import explain
 from contactfe.profile import half_flat
+from contactfe.strength import loading_path
 from contactfe.turn import (
     BodyStates,
     bearing_depth,
@@ -93,3 +94,25 @@ def test_principal_stresses_of_a_known_state() -> None:
     stress = np.array([[[80.0, 20.0, 40.0, 7.0]]])
     states = BodyStates(built(case("ring-six", mesh=COARSE)).wrench.mesh, np.zeros((1, 1, 2)), stress)
     assert states.principal[0, 0] == pytest.approx([100.0, 0.0], abs=1e-12)
+
+
+@pytest.mark.parametrize("profile", PROFILES)
+def test_points_lie_close_and_alike_on_both_sides_of_the_top(profile: str) -> None:
+    """What the parabola at the top is laid through: the ends of both intervals within 0.2 % of the top, or nearer than
+    0.05 deg; neither wider than 0.7 deg, nor one over 2.5 times the other."""
+    curve = solved(case(profile, fastener={"rounding": "10 %"}, mesh=COARSE))[0]
+    drive = np.degrees([s.rotation for s in curve.solutions])
+    top = int(np.argmax(curve.torque))
+    widths = np.diff(drive[top - 1 : top + 2])
+    assert len(widths) == 2 and widths.max() <= 0.7 + 1e-9
+    assert widths.max() <= 2.5 * widths.min() + 0.05
+    for end, width in zip((top - 1, top + 1), widths, strict=True):
+        assert curve.torque[end] >= 0.998 * curve.torque[top] or width <= 0.05 + 1e-9
+
+
+def test_states_at_which_the_wrench_is_looked_at_are_spread_over_the_rise() -> None:
+    curve = solved(case("open-end", mesh=COARSE))[0]
+    torque, states = loading_path(curve)
+    share = torque / curve.torque.max()
+    assert len(states) == len(share) >= 5 and share[-1] == 1.0
+    assert share[0] < 0.2 and np.diff(share).max() < 0.3
