@@ -19,6 +19,7 @@ from contactfe.uncertainty.model_error import (
     default_sigma,
     probability_below,
 )
+from contactfe.uncertainty.sensitivity import _factors
 
 KNOWN, BIAS, INPUTS = (
     0.14,
@@ -114,3 +115,11 @@ def test_a_calibration_that_cannot_be_made_says_so(estimates: list[float], readi
         calibrated(estimates, readings)
     with pytest.raises(ContactFEError):
         combined_quantiles([], 0.1)
+
+
+def test_values_of_the_models_factor_are_those_of_its_lognormal_distribution() -> None:
+    """Median 1, ln symmetric about 0, the standard deviation of ln that of the distribution, within what so few values allow."""
+    values = np.log(_factors(np.full(8, 0.12)))
+    assert values == pytest.approx(-values[::-1], abs=1e-12)
+    assert values.std() == pytest.approx(0.12, rel=0.06) and (np.diff(values) > 0).all()
+    assert _factors(np.zeros(4)) == pytest.approx([1.0])
