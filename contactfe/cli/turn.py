@@ -12,6 +12,7 @@ from contactfe import __version__
 from contactfe.cli.checks import checked_case, cores, folder_problems, read_case
 from contactfe.cli.head import say_head
 from contactfe.cli.output import (
+    UNITS,
     Shown,
     number,
     said_first,
@@ -80,13 +81,7 @@ def register(app: typer.Typer) -> None:
             typer.Option("--calibration", metavar="FILE", help="Constants that compare --calibrate wrote."),
         ] = None,
         kind: Annotated[Picture, typer.Option("--format", help="Of the pictures that --out writes.")] = "png",
-        units: Annotated[
-            Shown,
-            typer.Option(
-                "--units",
-                help="Units shown on console and page: si, or inch (lbf ft, in, ksi). JSON stays SI.",
-            ),
-        ] = "si",
+        units: Annotated[Shown, UNITS] = "si",
     ) -> None:
         problems = folder_problems(out) if out is not None else []
         raw, checked = (

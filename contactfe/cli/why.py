@@ -12,7 +12,7 @@ import typer
 from contactfe import __version__
 from contactfe.cli.checks import checked_case, folder_problems
 from contactfe.cli.head import say_head
-from contactfe.cli.output import Shown, said_first, say, say_json, say_table, say_wrapped, tell, told
+from contactfe.cli.output import UNITS, Shown, said_first, say, say_json, say_table, say_wrapped, tell, told
 
 if TYPE_CHECKING:
     from contactfe.explain import Comparison, Explanation
@@ -68,10 +68,7 @@ def register(app: typer.Typer) -> None:
             bool, typer.Option("--json", help="Print JSON, and nothing else, on stdout.")
         ] = False,
         kind: Annotated[Picture, typer.Option("--format", help="Of the pictures that --out writes.")] = "png",
-        units: Annotated[
-            Shown,
-            typer.Option("--units", help="Units shown: si, or inch (lbf ft, in, ksi). JSON stays SI."),
-        ] = "si",
+        units: Annotated[Shown, UNITS] = "si",
     ) -> None:
         if rotation is not None and out is None:
             raise typer.BadParameter("it has no use without --out", param_hint="--rotation")
