@@ -123,3 +123,10 @@ def test_values_of_the_models_factor_are_those_of_its_lognormal_distribution() -
     assert values == pytest.approx(-values[::-1], abs=1e-12)
     assert values.std() == pytest.approx(0.12, rel=0.06) and (np.diff(values) > 0).all()
     assert _factors(np.zeros(4)) == pytest.approx([1.0])
+
+
+def test_quantiles_without_shares_are_those_of_the_band() -> None:
+    """A lognormal torque: 10, 50 and 90 % are exp(-1.2816 s), 1 and exp(1.2816 s) times its median (normal quantiles)."""
+    low, middle, high = ModelError(1.1, 0.1, "by hand").quantiles([100.0])
+    assert middle == pytest.approx(110.0, rel=1e-6)
+    assert (low, high) == pytest.approx((110.0 * math.exp(-0.128155), 110.0 * math.exp(0.128155)), rel=1e-4)
