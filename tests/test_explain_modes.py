@@ -86,12 +86,17 @@ THICK = coarse("ring-six", wrench={"outside_diameter": "30 mm"})
 
 
 def brass_fitting() -> CaseInput:
-    """A brass fitting of 17 mm, gripped 8 mm deep (invented)."""
+    """A fitting of soft brass, 17 mm wide, gripped 8 mm deep (invented); yield of temper O60 of ASTM B16, 20 ksi."""
     return parse_case(
         {
             "format": 1,
             "name": "brass fitting",
-            "fastener": {"across_flats": "17 mm", "engaged_depth": "8 mm", "grade": "brass C36000"},
+            "fastener": {
+                "across_flats": "17 mm",
+                "engaged_depth": "8 mm",
+                "grade": "brass C36000",
+                "yield_strength": "138 MPa",
+            },
             "wrench": {"profile": "flare-nut"},
             "mesh": COARSE,
         }

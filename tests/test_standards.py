@@ -303,12 +303,15 @@ def test_grades(
 
 
 def test_stainless_and_soft_grades() -> None:
-    # ISO 3506-1 strength classes 70 and 80; brass: three data sheets of C36000
+    # ISO 3506-1 strength classes 70 and 80; brass: ASTM B16, temper H02, ksi (a bar supplier's reprint)
     assert (grade("A2-70").tensile_min, grade("A4-80").yield_min) == (700.0, 600.0)
     assert grade("A4-70").name == "A4-70"
     assert grade("a2-70").material == "stainless"
     brass = grade("brass C36000", 14.0)
-    assert (brass.yield_min, brass.yield_upper, brass.material) == (103.0, 310.0, "brass")
+    assert (brass.yield_min, brass.yield_upper, brass.material) == (172.0, 310.0, "brass")
+    for across, tensile, least in ((10.0, 57, 25), (20.0, 55, 25), (40.0, 50, 20), (80.0, 45, 15)):
+        row = grade("brass C36000", across)
+        assert (row.tensile_min, row.yield_min) == pytest.approx((tensile * 6.894757, least * 6.894757), abs=0.6)
 
 
 def test_likely_upper_strength_follows_the_hardness_window() -> None:
