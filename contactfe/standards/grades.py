@@ -68,14 +68,14 @@ class Grade:
     @property
     def upper_source(self) -> str:
         """Where the upper ends come from: "by hardness" (3.2 MPa per HV at the upper hardness, a rule of thumb, yield
-        in the ratio of the minima), "of its range" of tensile strength (bars), "typical" (of the row's own source), ""
+        in the ratio of the minima), "of its range" of tensile strength (bar steels), "typical" (of the row's own source), ""
         where there are none."""
         if self.yield_upper is None:
             return ""
         by_hardness = self.hardness_max is not None and self.hardness_scale in _CONVERTED
         if by_hardness:
             return "by hardness"
-        return "of its range" if self.product == "bar" else "typical"
+        return "of its range" if self.product == "bar" and self.material == "steel" else "typical"
 
 
 @dataclass(frozen=True)
