@@ -131,14 +131,6 @@ def torque_unit() -> str:
     return console(reader().scale("N·m")[1])
 
 
-def millimetres(value: float, decimals: int = 2) -> str:
-    """Return a length (mm) for the reader without its unit: to a hundredth of a mm, or to a thousandth of an inch."""
-    from contactfe.report import reader
-
-    factor = reader().scale("mm")[0]
-    return f"{value / factor:.{decimals if factor == 1.0 else decimals + 1}f}"
-
-
 def length_unit() -> str:
     """Return the unit of lengths for the reader: "mm" or "in"."""
     from contactfe.report import reader

@@ -14,7 +14,6 @@ from contactfe.cli.output import (
     UNITS,
     Shown,
     length_unit,
-    millimetres,
     number,
     say,
     say_json,
@@ -87,6 +86,8 @@ def _write(found: Plan, out: Path) -> None:
 
 
 def _say(found: Plan) -> None:
+    from contactfe.report import made_length
+
     say(f"{found.name}: {len(found.pulls)} pulls")
     rows = [
         (str(p.place), p.design, told(p.condition.words()), str(p.pull), p.bar, torque(p.expected_Nm),
@@ -103,8 +104,8 @@ def _say(found: Plan) -> None:
     say(f"specimens: across flats and corners turned down to, {length_unit()}")
     say_table(
         [
-            (told(s.condition.words()), str(s.count), millimetres(s.across_flats_mm),
-             "not turned" if s.diameter_mm is None else f"{millimetres(s.diameter_mm)} +- {millimetres(s.tolerance_mm or 0.0)}")
+            (told(s.condition.words()), str(s.count), made_length(s.across_flats_mm),
+             "not turned" if s.diameter_mm is None else f"{made_length(s.diameter_mm)} +- {made_length(s.tolerance_mm or 0.0)}")
             for s in found.specimens
         ]
     )  # fmt: skip

@@ -20,7 +20,7 @@ from contactfe.report.parity import parity_figure, profile_figure
 from contactfe.report.plan_page import plan_page
 from contactfe.report.player import player_view, stage_of
 from contactfe.report.pulls_figure import draw_corner, draw_pulls, pulls_figure
-from contactfe.report.reader_units import Units, in_words, reader, reading, shown
+from contactfe.report.reader_units import Units, in_words, made_length, reader, reading, shown
 from contactfe.report.readings_page import readings_page
 from contactfe.report.rebuild import rebuilt
 from contactfe.report.score_figures import means_figure, standings_figure
@@ -74,6 +74,7 @@ __all__ = [
     "in_words",
     "inch_table",
     "log_figure",
+    "made_length",
     "means_figure",
     "mesh_table",
     "notes",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contactfe.report.page import Page
-from contactfe.report.reader_units import in_words, reader, torque, torque_unit
+from contactfe.report.reader_units import in_words, made_length, reader, torque, torque_unit
 from contactfe.report.trial_pages import PageTable
 from contactfe.report.words import as_sentence, number
 from contactfe.trial import Plan
@@ -54,10 +54,10 @@ def _specimens(plan: Plan) -> PageTable:
         (
             in_words(s.condition.words()),
             str(s.count),
-            _length(s.across_flats_mm),
+            made_length(s.across_flats_mm),
             "not turned"
             if s.diameter_mm is None
-            else f"{_length(s.diameter_mm)} ± {_length(s.tolerance_mm or 0.0)}",
+            else f"{made_length(s.diameter_mm)} ± {made_length(s.tolerance_mm or 0.0)}",
             "",
         )
         for s in plan.specimens
@@ -65,12 +65,6 @@ def _specimens(plan: Plan) -> PageTable:
     unit = reader().scale("mm")[1]
     heads = ("condition", "how many", f"across flats ({unit})", f"corners turned down to ({unit})", "made")
     return PageTable("Specimens", heads, rows, frozenset({1, 2, 3}), "Tolerance: 1 % of rounding either way.")
-
-
-def _length(value: float) -> str:
-    """A length (mm) for the reader: to a hundredth of a mm, or to a thousandth of an inch."""
-    factor = reader().scale("mm")[0]
-    return f"{value / factor:.2f}" if factor == 1.0 else f"{value / factor:.3f}"
 
 
 def _predictions(plan: Plan) -> PageTable:

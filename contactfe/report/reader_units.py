@@ -116,6 +116,12 @@ def torque_unit() -> str:
     return reader().scale("N·m")[1]
 
 
+def made_length(value: float) -> str:
+    """Return a length (mm) without its unit, as a workshop makes it: to a hundredth of a mm, or a thousandth of an inch."""
+    factor = reader().scale("mm")[0]
+    return f"{value / factor:.2f}" if factor == 1.0 else f"{value / factor:.3f}"
+
+
 def bare_length(value: float) -> str:
     """Return a length (mm) without its unit, as a drawing shows it: at most two decimals in mm, three in inches."""
     return length(value) if reader().units == "si" else _inches(value / INCH)

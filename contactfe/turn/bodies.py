@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from contactfe.elastic import Flexibility
 from contactfe.errors import ContactFEError
-from contactfe.files import NotWritten, open_regular
+from contactfe.files import open_regular
 from contactfe.inputs import CaseInput
 from contactfe.mesh import BoundarySides, SectionMesh, SizeField, fastener_sizes, moved_mesh, wrench_sizes
 from contactfe.profile import Outline, ProfilePair, profile_pair
@@ -70,8 +70,8 @@ class Shelf(Protocol):
         """The body of an address, None where it is not there or not whole."""
         ...
 
-    def save(self, key: str, body: BodyModel) -> None:
-        """Keep a body."""
+    def put(self, key: str, body: BodyModel) -> BodyModel:
+        """Keep a body; returns it as whoever finds it later sees it."""
         ...
 
 
@@ -100,7 +100,7 @@ class Bodies:
             self.built += 1
             if not keep:
                 return found
-            found = found if self._shelf is None else _shelved(self._shelf, key, found)
+            found = found if self._shelf is None else self._shelf.put(key, found)
         self._known[key] = found  # the latest one last
         while self._most is not None and len(self._known) > self._most:
             del self._known[next(iter(self._known))]
@@ -113,15 +113,6 @@ class Bodies:
             GeometryError: outline or mesh cannot be built.
         """
         return assemble_case(case, self.body(case, "fastener"), self.body(case, wrench))
-
-
-def _shelved(shelf: Shelf, key: str, body: BodyModel) -> BodyModel:
-    """A new body, put on a shelf and taken from there: whoever computes it sees the same arrays as whoever finds it."""
-    shelf.save(key, body)
-    stored = shelf.load(key, body.mesh.outline)
-    if stored is None:
-        raise NotWritten("a stored body cannot be read back", hint="check the disk", slug="body-store")
-    return stored
 
 
 def shape_case(case: CaseInput, side: Side = "wrench") -> CaseInput:

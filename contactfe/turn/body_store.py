@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from contactfe.errors import ContactFEError
-from contactfe.files import read_json, write_folder
+from contactfe.files import NotWritten, read_json, write_folder
 from contactfe.profile import Outline
 from contactfe.turn.bodies import body_arrays, body_from, file_hash
 from contactfe.turn.build import BodyModel
@@ -76,6 +76,23 @@ class BodyStore:
             ContactFEError: it cannot be written.
         """
         write_folder(self.folder / key, partial(_write_body, body), partial(self.has, key))
+
+    def put(self, key: str, body: BodyModel) -> BodyModel:
+        """Save a body and map it from disk: whoever computes it sees the same arrays as whoever finds it.
+
+        Raises:
+            ContactFEError: it cannot be written, or not be read back.
+        """
+        self.save(key, body)
+        stored = self.load(key, body.mesh.outline)
+        if stored is None:
+            raise NotWritten(
+                "a stored body cannot be read back",
+                where=str(self.folder / key),
+                hint="check the disk",
+                slug="body-store",
+            )
+        return stored
 
     def bytes_used(self) -> int:
         """Size of all bodies on disk."""
