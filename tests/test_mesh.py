@@ -17,7 +17,9 @@ from contactfe.mesh import (
     NODES,
     SectionMesh,
     fastener_sizes,
+    mesh_fastener,
     mesh_outline,
+    mesh_sectors,
     read_mesh,
     shapes,
     side_shapes,
@@ -45,7 +47,7 @@ def both_meshes(**kwargs: object) -> list[SectionMesh]:
     c = case(**kwargs)  # type: ignore[arg-type]
     pair = profile_pair(c)
     return [
-        mesh_outline(pair.fastener, fastener_sizes(pair, c.mesh)),
+        mesh_fastener(pair, c.mesh)[0],
         mesh_outline(pair.wrench, wrench_sizes(pair, c.mesh)),
     ]
 
@@ -89,6 +91,39 @@ def test_boundary_nodes_lie_on_the_exact_outline() -> None:
             for column, fraction in ((0, 0.0), (1, 0.5), (2, 1.0)):
                 u = b.span[own, 0] + fraction * (b.span[own, 1] - b.span[own, 0])
                 np.testing.assert_allclose(mesh.nodes[b.nodes[own, column]], piece.points(u), atol=1e-9)
+
+
+@pytest.mark.parametrize("worn", ["both", "driven"])
+@pytest.mark.parametrize("rounding", [0, 20, 60, 100])
+def test_a_fastener_is_one_sector_turned(rounding: int, worn: str) -> None:
+    c = case("ring-six", fastener={"rounding": f"{rounding} %", "worn_side": worn})
+    pair = profile_pair(c)
+    mesh, sector = mesh_fastener(pair, c.mesh)
+    assert sector is not None and sector.count == 6
+    angle = np.arange(6) * math.pi / 3
+    for k, (co, si) in enumerate(zip(np.cos(angle), np.sin(angle), strict=True)):
+        turned = sector.mesh.nodes @ np.array([[co, si], [-si, co]])
+        np.testing.assert_allclose(mesh.nodes[sector.number[k]], turned, atol=1e-12)
+    assert mesh.area() == pytest.approx(6 * sector.mesh.area(), rel=1e-12)
+    # The sides run round each loop without a break, and every node of the mesh is one node.
+    outer = mesh.boundary.piece < len(mesh.outline.loops[0])
+    for loop in (outer, ~outer):
+        sides = mesh.boundary.nodes[loop]
+        np.testing.assert_array_equal(sides[:, 2], np.roll(sides[:, 0], -1))
+    places = np.round(mesh.nodes, 7)
+    assert len(np.unique(places, axis=0)) == len(places)
+
+
+def test_sectors_that_are_not_alike_are_no_sectors() -> None:
+    pair = profile_pair(case("ring-six"))
+    sizes = fastener_sizes(pair, case("ring-six").mesh)
+    assert mesh_sectors(pair.fastener, sizes, 6) is not None
+    assert mesh_sectors(pair.fastener, sizes, 5) is None  # a hexagon has none
+    assert mesh_sectors(pair.wrench, wrench_sizes(pair, case("ring-six").mesh), 6) is None
+    moved = Outline((pair.fastener.loops[0], pair.fastener.scaled(1.01).rotated(0.3).loops[1]))
+    found = mesh_sectors(moved, sizes, 6)  # a core that is turned: its pieces end elsewhere
+    assert found is not None
+    assert found[0].area() == pytest.approx(exact_area(moved), rel=2e-5)
 
 
 def test_polygon_of_the_outline_has_the_same_area() -> None:

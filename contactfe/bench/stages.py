@@ -13,9 +13,9 @@ import numpy as np
 
 from contactfe.bench.full import FullState, FullSystem
 from contactfe.contact import ContactProblem
-from contactfe.elastic import HeldBody, stiffness
+from contactfe.elastic import HeldBody, cyclic_flexibility, stiffness
 from contactfe.inputs import CaseInput
-from contactfe.mesh import fastener_sizes, mesh_outline, wrench_sizes
+from contactfe.mesh import mesh_fastener, mesh_outline, wrench_sizes
 from contactfe.profile import profile_pair
 from contactfe.turn import (
     BodyModel,
@@ -36,7 +36,8 @@ T = TypeVar("T")
 
 @dataclass(frozen=True)
 class StageTimes:
-    """Seconds of one case; assembly, factorisation and flexibility are of both bodies together.
+    """Seconds of one case; assembly, factorisation and flexibility are of both bodies together, of the fastener one sector
+    where its sectors are alike; its flexibility is timed with a factorisation of its own.
 
     ``cold``: from the inputs to the curve. ``warm``: the curve alone, bodies built before; median of several.
     ``estimate``: the answers from the curve. ``unknowns`` of both bodies, ``rotations`` of the curve.
@@ -89,18 +90,21 @@ def stage_times(case: CaseInput, repeats: int = 5) -> StageTimes:
     """
     cold, (built, curve) = _timed(lambda: _curve_from(case))
     pair = profile_pair(case)
-    meshing = _timed(lambda: mesh_outline(pair.fastener, fastener_sizes(pair, case.mesh)))[0]
+    meshing, (whole, sector) = _timed(lambda: mesh_fastener(pair, case.mesh))
     meshing += _timed(lambda: mesh_outline(pair.wrench, wrench_sizes(pair, case.mesh)))[0]
-    assembly, factorisation, flexibility = 0.0, 0.0, 0.0
-    core = np.unique(built.fastener.mesh.boundary.nodes[built.fastener.mesh.sides_named("core")])
+    mesh = whole if sector is None else sector.mesh
+    core = np.unique(mesh.boundary.nodes[mesh.sides_named("core")])
     end = built.wrench.mesh.sides_named("handle-end")
     supports: list[dict[str, Any]] = [{"clamped": core}, {"carried": end}]
-    bodies_made = (built.fastener, fastener_material(case)), (built.wrench, wrench_material(case))
-    for (body, material), held in zip(bodies_made, supports, strict=True):
-        own = _median_time(partial(stiffness, body.mesh, material), repeats)
-        both, holder = _timed(partial(HeldBody, body.mesh, material, **held))
+    made = (mesh, fastener_material(case)), (built.wrench.mesh, wrench_material(case))
+    assembly, factorisation = 0.0, 0.0
+    for (mesh, material), held in zip(made, supports, strict=True):
+        own = _median_time(partial(stiffness, mesh, material), repeats)
+        both, holder = _timed(partial(HeldBody, mesh, material, **held))
         assembly, factorisation = assembly + own, factorisation + max(both - own, 0.0)
-        flexibility += _timed(partial(holder.flexibility, body.flexibility.nodes))[0]
+    flexibility = _timed(partial(holder.flexibility, built.wrench.flexibility.nodes))[0]
+    if sector is not None:
+        flexibility += _timed(partial(cyclic_flexibility, sector, made[0][1], *sector.edges()))[0]
     # The wrench of a built pair refers to the engaged depth; one of its own thickness is put together anew.
     bodies = fastener_body(case, pair), wrench_body(case, pair)
     return StageTimes(

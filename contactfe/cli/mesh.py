@@ -52,12 +52,12 @@ def register(app: typer.Typer) -> None:
 
 def _meshes(case: CaseInput) -> dict[str, SectionMesh]:
     """Return the meshes that `contactfe turn` would use."""
-    from contactfe.mesh import fastener_sizes, mesh_outline, wrench_sizes
+    from contactfe.mesh import mesh_fastener, mesh_outline, wrench_sizes
     from contactfe.profile import profile_pair
 
     pair = profile_pair(case)
     return {
-        "fastener": mesh_outline(pair.fastener, fastener_sizes(pair, case.mesh)),
+        "fastener": mesh_fastener(pair, case.mesh)[0],
         "wrench": mesh_outline(pair.wrench, wrench_sizes(pair, case.mesh)),
     }
 

@@ -130,16 +130,40 @@ class HeldBody:
     def _inverse_block(self, dofs: Index) -> Array:
         """Displacements of some unknowns (k,) under unit forces on them, (k, k).
 
-        Factorised once more with these unknowns last: what is then left of the matrix at the end, the Schur
-        complement U^T D^-1 U of everything else, is the stiffness seen from them alone, and small enough to be
-        inverted in full. (Static condensation; as many solves of the whole body take five times as long.)
+        The stiffness seen from them alone is small enough to be inverted in full. (As many solves of the whole body take
+        five times as long.)
         """
-        place = np.full(2 * len(self.mesh.nodes), -1, dtype=np.int64)
-        place[self._free] = np.arange(len(self._free))
-        last = place[dofs]
-        if not len(last):
+        upper = self._condensed(dofs)
+        if not len(upper):
             return np.zeros((0, 0))
-        if last.min() < 0 or len(np.unique(last)) < len(last):
+        found, info = dpotri(upper, lower=0)
+        if info != 0:
+            raise ContactFEError("the stiffness of a body is not definite", slug="not-held")
+        found = np.triu(found) + np.triu(found, 1).T
+        if self._held is not None:
+            modes, held = self._modes[self._free], self._held[np.searchsorted(self._free, dofs)]
+            found = found - held @ np.linalg.solve(modes.T @ self._held, held.T)
+        return np.asarray(found)
+
+    def condensed(self, nodes: Index) -> Array:
+        """Stiffness (2k, 2k) seen from some nodes (k,) of a clamped body, N/mm per mm: everything else follows them.
+
+        Raises:
+            ContactFEError: a node is clamped or named twice, or the stiffness is not definite.
+        """
+        upper = self._condensed(np.column_stack([2 * nodes, 2 * nodes + 1]).ravel())
+        return np.asarray(upper.T @ upper)
+
+    def _condensed(self, dofs: Index) -> Array:
+        """Upper Cholesky factor (k, k) of the stiffness seen from some unknowns (k,).
+
+        Factorised once more with these unknowns last: what is then left of the matrix at the end, the Schur complement
+        U^T D^-1 U of everything else, is the stiffness seen from them alone (static condensation).
+        """
+        if not len(dofs):
+            return np.zeros((0, 0))
+        last = np.searchsorted(self._free, dofs)
+        if not np.isin(dofs, self._free).all() or len(np.unique(last)) < len(last):
             raise ContactFEError("nodes asked for are clamped, or named twice", slug="not-held")
         order = np.argsort(self._lu.perm_c)
         order = np.concatenate([order[~np.isin(order, last)], last])
@@ -149,14 +173,9 @@ class HeldBody:
         first = len(order) - len(last)
         upper = lu.U[:, first:][first:].toarray()
         pivots = np.diag(upper)
-        found, info = dpotri(upper / np.sqrt(np.maximum(pivots, 1e-300))[:, None], lower=0)
-        if info != 0 or pivots.min() <= 0:
+        if pivots.min() <= 0:
             raise ContactFEError("the stiffness of a body is not definite", slug="not-held")
-        found = np.triu(found) + np.triu(found, 1).T
-        if self._held is not None:
-            modes, held = self._modes[self._free], self._held[last]
-            found = found - held @ np.linalg.solve(modes.T @ self._held, held.T)
-        return np.asarray(found)
+        return np.asarray(upper / np.sqrt(pivots)[:, None])
 
 
 def _factorised(matrix: csc_matrix, order: str) -> SuperLU:

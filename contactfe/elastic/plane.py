@@ -92,14 +92,31 @@ def element_stresses(mesh: SectionMesh, material: PlaneMaterial, displacement: A
     for node, d in enumerate(np.moveaxis(slopes(NODES), 1, 0)):
         jac = np.einsum("aj,mjk->mak", d, x)
         grad = np.linalg.solve(jac, np.einsum("aj,mjc->mac", d, u))  # (m, k, c): du_c / dx_k
-        exx, eyy, exy = grad[:, 0, 0], grad[:, 1, 1], 0.5 * (grad[:, 0, 1] + grad[:, 1, 0])
-        out[:, node, 0] = 2 * material.shear * exx + material.lame * (exx + eyy)
-        out[:, node, 1] = 2 * material.shear * eyy + material.lame * (exx + eyy)
-        out[:, node, 2] = 2 * material.shear * exy
+        strain = grad[:, 0, 0], grad[:, 1, 1], 0.5 * (grad[:, 0, 1] + grad[:, 1, 0])
+        out[:, node, 0], out[:, node, 1], out[:, node, 2] = _stresses(material, *strain)
         out[:, node, 3] = (
             material.poisson * (out[:, node, 0] + out[:, node, 1]) if material.plane == "strain" else 0.0
         )
     return out
+
+
+def stress_operator(mesh: SectionMesh, material: PlaneMaterial, cells: Index) -> Array:
+    """What unit displacements of their nodes do to the stresses of some cells (m, 6): sxx, syy and sxy in MPa per mm,
+    (3, m, 6, 6, 2) by component, node where, node that moves, and its direction."""
+    x = mesh.nodes[cells]
+    out = np.empty((3, len(cells), 6, 6, 2))
+    for node, d in enumerate(np.moveaxis(slopes(NODES), 1, 0)):
+        gx, gy = np.moveaxis(np.linalg.solve(np.einsum("aj,mjk->mak", d, x), d[None]), 1, 0)
+        none = np.zeros_like(gx)
+        out[:, :, node, :, 0] = _stresses(material, gx, none, 0.5 * gy)
+        out[:, :, node, :, 1] = _stresses(material, none, gy, 0.5 * gx)
+    return out
+
+
+def _stresses(material: PlaneMaterial, exx: Array, eyy: Array, exy: Array) -> tuple[Array, Array, Array]:
+    """Sxx, syy and sxy in MPa by Hooke's law."""
+    volume = material.lame * (exx + eyy)
+    return 2 * material.shear * exx + volume, 2 * material.shear * eyy + volume, 2 * material.shear * exy
 
 
 def nodal_stresses(mesh: SectionMesh, material: PlaneMaterial, displacement: Array) -> Array:

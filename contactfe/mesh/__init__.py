@@ -5,6 +5,7 @@ from contactfe.mesh.mesher import mesh_outline
 from contactfe.mesh.morph import moved_mesh, same_pieces
 from contactfe.mesh.points import values_at
 from contactfe.mesh.section import BoundarySides, MeshQuality, SectionMesh, least_jacobian
+from contactfe.mesh.sectors import SectorMesh, mesh_fastener, mesh_sectors
 from contactfe.mesh.shapes import NODES, shapes, side_shapes, side_slopes, slopes
 from contactfe.mesh.sizing import STANDARD_CONTACT_EDGE, SizeField, fastener_sizes, wrench_sizes
 
@@ -14,10 +15,13 @@ __all__ = [
     "BoundarySides",
     "MeshQuality",
     "SectionMesh",
+    "SectorMesh",
     "SizeField",
     "fastener_sizes",
     "least_jacobian",
+    "mesh_fastener",
     "mesh_outline",
+    "mesh_sectors",
     "moved_mesh",
     "read_mesh",
     "same_pieces",

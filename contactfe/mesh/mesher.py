@@ -7,6 +7,7 @@ be meshed ends in an error that says where.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -36,14 +37,17 @@ class _Boundary:
     loops: list[list[tuple[int, float, float]]]  # per loop: (piece, from fraction, to fraction) of each side
 
 
-def mesh_outline(outline: Outline, size: SizeField) -> SectionMesh:
+def mesh_outline(outline: Outline, size: SizeField, alike: tuple[int, int] | None = None) -> SectionMesh:
     """Mesh one outline with the edge lengths of a size field.
+
+    ``alike``: numbers of two pieces that get the same sides, one from its start on, the other from its end.
 
     Raises:
         GeometryError: the triangulation cannot honour the outline within the allowed rounds.
     """
     sides = _lay_boundary(outline, size)
     for _ in range(REPAIR_ROUNDS):
+        sides = sides if alike is None else _matched(sides, alike)
         points, ends = _boundary_points(outline, sides)
         polygon = _chord_polygon(outline, points, sides)
         interior = _interior_points(polygon, size)
@@ -248,6 +252,27 @@ def _split(
             cut = [u0, 0.5 * (u0 + u1), u1] if number in missing else [u0, u1]
             new += [(k, cut[i], cut[i + 1]) for i in range(len(cut) - 1)]
             number += 1
+        out.append(new)
+    return out
+
+
+def _matched(
+    loops: list[list[tuple[int, float, float]]], alike: tuple[int, int]
+) -> list[list[tuple[int, float, float]]]:
+    """The sides with two pieces cut at the same places, one from its start on, the other from its end."""
+    one, other = alike
+    at = [u for sides in loops for k, u, _ in sides if k == one]
+    at += [1.0 - u for sides in loops for k, _, u in sides if k == other]
+    cuts = np.append(np.unique(np.round(at, 9)), 1.0)
+    laid = {one: cuts, other: 1.0 - cuts[::-1]}
+    out = []
+    for sides in loops:
+        new = []
+        for k, u0, u1 in sides:
+            if k not in laid:
+                new.append((k, u0, u1))
+            elif u0 == 0.0:
+                new += [(k, float(a), float(b)) for a, b in itertools.pairwise(laid[k])]
         out.append(new)
     return out
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.sparse import csr_matrix, vstack
 from scipy.spatial import cKDTree
 
-from contactfe.elastic import PlaneMaterial, element_stresses
+from contactfe.elastic import PlaneMaterial, stress_operator
 from contactfe.errors import ContactFEError
 from contactfe.mesh import SectionMesh, values_at
 from contactfe.strength.cuts import HANDLE, Cuts, head_cuts
@@ -88,19 +88,9 @@ def _station_weights(cuts: Cuts) -> Array:
 
 
 def _cell_stresses(mesh: SectionMesh, material: PlaneMaterial, cells: Index) -> list[csr_matrix]:
-    """Of sxx, syy and sxy the rows (6m, 2n) that give it at the six nodes of some cells (m, 6) from displacements.
-
-    Read off the stresses of cells that are taken apart, under one unit displacement after another.
-    """
+    """Of sxx, syy and sxy the rows (6m, 2n) that give it at the six nodes of some cells (m, 6) from displacements."""
     m = len(cells)
-    apart = replace(mesh, nodes=mesh.nodes[cells].reshape(-1, 2), cells=np.arange(6 * m).reshape(m, 6))
-    values = np.empty((3, m, 6, 6, 2))  # component, cell, node where, node and direction of the displacement
-    for node in range(6):
-        for direction in (0, 1):
-            u = np.zeros((m, 6, 2))
-            u[:, node, direction] = 1.0
-            found = element_stresses(apart, material, u.reshape(-1, 2))
-            values[:, :, :, node, direction] = np.moveaxis(found[..., :3], -1, 0)
+    values = stress_operator(mesh, material, cells)
     columns = np.broadcast_to((2 * cells[:, :, None] + np.arange(2))[:, None], (m, 6, 6, 2))
     row = np.broadcast_to(np.arange(6 * m).reshape(m, 6, 1, 1), (m, 6, 6, 2))
     shape = (6 * m, 2 * len(mesh.nodes))

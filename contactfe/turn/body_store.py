@@ -59,8 +59,11 @@ class BodyStore:
             damaged = any(file_hash(place / name) != mark for name, mark in files.items())
             if not damaged:
                 os.utime(place / NOTE)  # the latest used go last when room is made
+                # As plain arrays: every slice of a mapped one costs more than many of the solver's steps.
                 arrays = {
-                    name.removesuffix(".npy"): np.load(place / name, mmap_mode="r", allow_pickle=False)
+                    name.removesuffix(".npy"): np.asarray(
+                        np.load(place / name, mmap_mode="r", allow_pickle=False)
+                    )
                     for name in files
                 }
                 return body_from(arrays, outline)

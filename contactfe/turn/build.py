@@ -21,10 +21,10 @@ from contactfe.contact import (
     SearchRules,
     friction_share,
 )
-from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial
+from contactfe.elastic import Flexibility, HeldBody, PlaneMaterial, cyclic_flexibility
 from contactfe.errors import GeometryError
 from contactfe.inputs import CaseInput, FastenerInput, WrenchInput
-from contactfe.mesh import SectionMesh, fastener_sizes, mesh_outline, same_pieces, wrench_sizes
+from contactfe.mesh import SectionMesh, mesh_fastener, mesh_outline, same_pieces, wrench_sizes
 from contactfe.profile import (
     TOUCHING,
     Outline,
@@ -267,9 +267,11 @@ def _held_wrench(mesh: SectionMesh, material: PlaneMaterial) -> HeldBody:
 
 def fastener_body(case: CaseInput, pair: ProfilePair) -> BodyModel:
     """Mesh and flexibility of the fastener's outer boundary."""
-    mesh = mesh_outline(pair.fastener, fastener_sizes(pair, case.mesh))
-    outer = np.unique(mesh.boundary.nodes[mesh.boundary.piece < len(mesh.outline.loops[0])])
-    return BodyModel(mesh, hold_fastener(case, mesh).flexibility(outer))
+    mesh, sector = mesh_fastener(pair, case.mesh)
+    if sector is None:
+        outer = np.unique(mesh.boundary.nodes[mesh.boundary.piece < len(mesh.outline.loops[0])])
+        return BodyModel(mesh, hold_fastener(case, mesh).flexibility(outer))
+    return BodyModel(mesh, cyclic_flexibility(sector, fastener_material(case), *sector.edges()))
 
 
 def wrench_body(case: CaseInput, pair: ProfilePair) -> BodyModel:
