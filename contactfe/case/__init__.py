@@ -2,7 +2,8 @@
 
 from contactfe.case.columns import ANSWERS, AnswerColumn
 from contactfe.case.ends import ENDS, End, counted_ends
-from contactfe.case.limits import EndedBy, Limit, LimitKind, wrench_ends_at, wrench_limit_near
+from contactfe.case.limits import EndedBy, Limit, LimitKind, wrench_ends_at
+from contactfe.case.near import KnownPair, known_from, known_pair, limits_near
 from contactfe.case.pulls import (
     NOT_PILED,
     Pull,
@@ -26,13 +27,17 @@ __all__ = [
     "End",
     "EndedBy",
     "Held",
+    "KnownPair",
     "Limit",
     "LimitKind",
     "Pull",
     "PullSeries",
     "Worn",
     "counted_ends",
+    "known_from",
+    "known_pair",
     "least_worn",
+    "limits_near",
     "read_wear",
     "record_of",
     "solve_case",
@@ -40,5 +45,4 @@ __all__ = [
     "wear_at",
     "wear_curve",
     "wrench_ends_at",
-    "wrench_limit_near",
 ]

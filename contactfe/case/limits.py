@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from contactfe.errors import ContactFEError
-from contactfe.strength import SectionPath, TwistOff, near_one, section_path
+from contactfe.strength import SectionPath, Tangent, TwistOff, near_one, section_path
 from contactfe.turn import BuiltPair, SlipEstimate, TorqueCurve, state_near_torque, with_state
 
 LimitKind = Literal["grip", "wrench", "bolt", "bar"]
@@ -42,21 +43,25 @@ class WrenchLimit:
     unknown: str = ""
 
 
-def wrench_limit(built: BuiltPair, curve: TorqueCurve, before: SectionPath | None = None) -> WrenchLimit:
-    """The sections of the wrench's head along a curve that grips, `before` a state was added."""
+def wrench_limit(
+    built: BuiltPair, curve: TorqueCurve, before: SectionPath | None = None, tangents: Iterable[Tangent] = ()
+) -> WrenchLimit:
+    """The sections of the wrench's head along a curve that grips, `before` a state was added; see `section_path`."""
     try:
-        return WrenchLimit(section_path(built, curve, before))
+        return WrenchLimit(section_path(built, curve, before, tangents))
     except ContactFEError as error:
         return WrenchLimit(None, error.message)
 
 
-def wrench_followed(built: BuiltPair, curve: TorqueCurve, slip_Nm: float) -> tuple[TorqueCurve, WrenchLimit]:
+def wrench_followed(
+    built: BuiltPair, curve: TorqueCurve, slip_Nm: float, before: SectionPath | None = None
+) -> tuple[TorqueCurve, WrenchLimit]:
     """The curve with a state solved where the wrench ends the pull, and the sections along it.
 
     Between the points of the march the use of a section is not proportional to the torque: read off them alone, the
-    torque delivered went with the first step's size.
+    torque delivered went with the first step's size. `before`: the sections along the curve before a state was added.
     """
-    found = wrench_limit(built, curve)
+    found = wrench_limit(built, curve, before)
     for _ in range(FOLLOWED):
         if found.sections is None or _ends_at(found, slip_Nm) is None:
             break
@@ -68,23 +73,12 @@ def wrench_followed(built: BuiltPair, curve: TorqueCurve, slip_Nm: float) -> tup
     return curve, found
 
 
-def wrench_ends_at(built: BuiltPair, curve: TorqueCurve, slip_Nm: float, follow: bool = True) -> float | None:
+def wrench_ends_at(built: BuiltPair, curve: TorqueCurve, slip_Nm: float) -> float | None:
     """Torque (N m) at which the wrench ends the pull; None where the grip is lost first or its strength is not known.
 
-    Cheap enough for every sample of a band: the limit load of a ring is looked for only where one of its sections yields
-    through before slip. Without ``follow`` no state is solved besides those of the curve.
+    The limit load of a ring is looked for only where one of its sections yields through before slip.
     """
-    found = wrench_followed(built, curve, slip_Nm)[1] if follow else wrench_limit(built, curve)
-    return _ends_at(found, slip_Nm)
-
-
-def wrench_limit_near(built: BuiltPair, curve: TorqueCurve, slip_Nm: float, within: float) -> float | None:
-    """Limit of the wrench (N m), beyond slip in proportion to the loads at slip; None where even its first section yields
-    through above ``within`` times the slip torque, or its strength is not known."""
-    sections = wrench_followed(built, curve, slip_Nm)[1].sections
-    if sections is None or sections.section_Nm >= within * slip_Nm:
-        return None
-    return sections.limit_Nm()
+    return _ends_at(wrench_followed(built, curve, slip_Nm)[1], slip_Nm)
 
 
 def _ends_at(wrench: WrenchLimit, slip_Nm: float) -> float | None:

@@ -8,7 +8,6 @@ from contactfe.contact.rig import (
     ContactRig,
     ContactSolution,
     free_play,
-    solve_problem,
     widest_clearance,
 )
 from contactfe.contact.search import GapSearch, Pairing, SearchRules, turned
@@ -36,7 +35,6 @@ __all__ = [
     "free_play",
     "friction_share",
     "solve_bounded",
-    "solve_problem",
     "turned",
     "widest_clearance",
 ]

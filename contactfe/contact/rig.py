@@ -60,7 +60,7 @@ class ContactSolution:
     in contact may have a mean gap of either sign); ``motion`` (2,) mm, how far the floating wrench has moved; ``torque``
     N mm per mm of depth, positive in the sense of turning. ``weak`` (2,): the direction along parallel jaws, in the rows
     of the balance, in which only friction holds the wrench; None where flanks oppose every motion. ``drift`` (2,): how
-    fast (mm per rad) the wrench's head leaves the axis there. ``given``: the problem before friction was shared.
+    fast (mm per rad) the wrench's head leaves the axis there.
     """
 
     rotation: float
@@ -73,12 +73,6 @@ class ContactSolution:
     report: SolveReport
     weak: Array | None = None
     drift: Array = field(default_factory=lambda: np.zeros(2), compare=False)
-    given: ContactProblem | None = field(default=None, compare=False)
-
-    @property
-    def full(self) -> ContactProblem:
-        """The problem with friction fully mobilised; between parallel jaws that of the solution has less."""
-        return self.problem if self.given is None else self.given
 
     @property
     def capped(self) -> NDArray[np.bool_]:
@@ -231,7 +225,7 @@ def solve_problem(
         start = np.array(
             [known.get(k, 0.0) for k in zip(problem.group.tolist(), problem.node.tolist(), strict=True)]
         )
-    given, weak = problem, weak_direction(problem, overlaps, handle)
+    weak = weak_direction(problem, overlaps, handle)
     if weak is None:
         pressure, motion, report = solve_bounded(bounded, start, motion)
     else:
@@ -240,7 +234,7 @@ def solve_problem(
     torque = handle.sense * float((problem.arm_n + mu * problem.arm_t) @ pressure)
     gap = report.gap - problem.partial(caps) * (pressure / caps - 0.5)
     return ContactSolution(
-        rotation, problem, law, pressure, gap / problem.length, motion, torque, report, weak, given=given
+        rotation, problem, law, pressure, gap / problem.length, motion, torque, report, weak
     )
 
 

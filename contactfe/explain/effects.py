@@ -1,8 +1,7 @@
-"""What would have helped: one input changed at a time, and the curve solved again.
+"""What would have helped: one input changed at a time, and the torque solved again.
 
-What leaves both bodies as they are is solved on them, another shape of the wrench on its mesh moved to that shape
-(`contactfe.explain.perturbed`); other corners of the fastener on a coarser model of the pair, beside the case itself on that
-model.
+What leaves both bodies as they are is solved on them, another shape of the wrench on its mesh moved to that shape and a
+fastener with other corners on a mesh of its own.
 """
 
 from __future__ import annotations
@@ -13,18 +12,23 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Literal
 
-from contactfe.case import CaseRecord
+from contactfe.case import CaseRecord, KnownPair, known_from
 from contactfe.errors import ContactFEError, GeometryError, NotConverged
-from contactfe.explain.limiting import delivered, reassembled
-from contactfe.explain.perturbed import Perturbed
+from contactfe.explain.limiting import delivered, delivered_near, reassembled
 from contactfe.inputs import CaseInput
 from contactfe.mesh import moved_mesh
-from contactfe.profile import TOUCHING, Outline, Piece, profile_pair
+from contactfe.profile import profile_pair
 from contactfe.standards import opening_limits
-from contactfe.turn import Bodies, BuiltPair, assemble, fastener_body, torque_curve
+from contactfe.turn import (
+    BodyModel,
+    BuiltPair,
+    assemble,
+    build_pair,
+    fastener_body,
+    torque_curve,
+    wrench_flexibility,
+)
 
-# Times the case's edge lengths where a body has to be meshed anew: good to 1 % of the torque or so.
-COARSER = 2.5
 OUT_OF_REACH = 1.25  # of the slip torque
 MORE = 0.10  # by how much most inputs are changed
 GRIPPIER = 0.05  # added to the friction
@@ -82,7 +86,7 @@ def effects(record: CaseRecord) -> tuple[ParameterEffect, ...]:
 
 
 class _Solver:
-    """Solves changed cases next to a record; what needs another mesh on a coarser model beside the case itself."""
+    """Solves changed cases next to a record."""
 
     def __init__(self, record: CaseRecord) -> None:
         wrench = record.limit("wrench")
@@ -90,76 +94,55 @@ class _Solver:
         self.judged = wrench is not None and (wrench.torque_Nm or math.inf) < OUT_OF_REACH * (
             record.estimate.slip_torque_Nm or 0.0
         )
-        self._record, self._near = record, Perturbed(record, self.judged)
-        self._bodies = Bodies()
-        self.torque = record.torque_Nm
+        self._record, self.torque = record, record.torque_Nm
 
-    def _answer(self, built: BuiltPair) -> float | None:
-        return delivered(built, torque_curve(built), self.judged)
+    @cached_property
+    def _known(self) -> KnownPair | None:
+        return known_from(self._record)
+
+    @cached_property
+    def _itself(self) -> float:
+        """The torque of the case, looked for as that of a changed one."""
+        return self._near(self._record.built)
 
     def share(self, case: CaseInput, how: How) -> float | None:
         """By which share the torque of a changed case is larger; None where it cannot be built or solved."""
-        before: float | None = self.torque
         try:
             if how == "corners":
-                before, after = self._coarse_corners, self._cornered(case)
-            elif how == "shape":
-                after = self._shaped(case)
-                if after is None:
-                    before, after = self._coarse, self._answer(self._bodies.build(coarser(case)))
+                before, after = self.torque, self._anew(self._cornered(case))
+            elif how == "same":
+                before, after = self._itself, self._near(reassembled(self._record.built, case))
             else:
-                after = self._near.changed(case) if how == "same" else None
-                if after is None:
-                    after = self._answer(reassembled(self._record.built, case))
+                moved = self._shaped(case)
+                if moved is None:
+                    before, after = self.torque, self._anew(build_pair(case))
+                else:
+                    before, after = self._itself, self._near(moved)
         except (GeometryError, NotConverged):
             return None  # a change that cannot be built is none that could be made
         return None if after is None or not before else after / before - 1.0
 
-    def _shaped(self, case: CaseInput) -> float | None:
-        """The torque on the moved mesh; None where that does not do."""
-        built = self._record.built
-        pair = profile_pair(case)
+    def _near(self, built: BuiltPair) -> float:
+        return delivered_near(built, self._known, self.judged)
+
+    def _anew(self, built: BuiltPair) -> float | None:
+        return delivered(built, torque_curve(built), self.judged)
+
+    def _shaped(self, case: CaseInput) -> BuiltPair | None:
+        """The pair with its wrench's mesh moved to another shape; None where that cannot be done."""
+        built, pair = self._record.built, profile_pair(case)
         try:
             mesh = moved_mesh(built.wrench.mesh, pair.wrench)
-            if _opening(mesh.outline) == _opening(built.wrench.mesh.outline):
-                return self._near.reshaped(case, mesh)
-            rig = reassembled(replace(built, pair=pair), case, mesh=mesh).rig
-            return self._near.reshaped(
-                case, mesh, lambda state: rig.problem(state.rotation, tuple(state.problem.stand.tolist()))
-            )
-        except (GeometryError, NotConverged):
+        except GeometryError:
             return None
+        nodes = built.wrench.flexibility.nodes
+        body = BodyModel(mesh, wrench_flexibility(case, pair, mesh, nodes))
+        return assemble(case, pair, built.fastener, body)
 
-    def _cornered(self, case: CaseInput) -> float | None:
-        """The torque with a fastener meshed coarser, on the wrench as it is."""
-        built, mesh = self._record.built, coarser(case)
-        pair = profile_pair(mesh)
-        return self._answer(assemble(case, pair, fastener_body(mesh, pair), built.wrench))
-
-    @cached_property
-    def _coarse_corners(self) -> float | None:
-        return self._cornered(self._record.built.case)
-
-    @cached_property
-    def _coarse(self) -> float | None:
-        return self._answer(self._bodies.build(coarser(self._record.built.case)))
-
-
-def _opening(outline: Outline) -> tuple[Piece, ...]:
-    return tuple(piece for piece in outline.pieces if piece.name in TOUCHING)
-
-
-def coarser(case: CaseInput) -> CaseInput:
-    """The case on a coarser mesh."""
-    mesh = case.mesh
-    return replace(
-        case,
-        mesh=replace(
-            mesh,
-            edge_at_contact=COARSER * mesh.edge_at_contact,
-            edge_max=min(COARSER * mesh.edge_max, 0.2 * case.fastener.across_flats),
-        ),
-    )
+    def _cornered(self, case: CaseInput) -> BuiltPair:
+        """The pair with another fastener, on the wrench as it is."""
+        pair = profile_pair(case)
+        return assemble(case, pair, fastener_body(case, pair), self._record.built.wrench)
 
 
 def _trials(case: CaseInput, judged: bool) -> Iterator[_Trial]:

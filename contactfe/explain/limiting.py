@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from contactfe.case import wrench_ends_at
+from contactfe.case import KnownPair, limits_near, wrench_ends_at
 from contactfe.errors import NotConverged
 from contactfe.inputs import CaseInput
 from contactfe.mesh import SectionMesh
@@ -65,17 +65,27 @@ def top_of(curve: TorqueCurve) -> float | None:
     return peak(curve)[1] if curve.peak_inside else None
 
 
-def delivered(built: BuiltPair, curve: TorqueCurve, judged: bool = True, follow: bool = True) -> float | None:
+def delivered(built: BuiltPair, curve: TorqueCurve, judged: bool = True) -> float | None:
     """Torque (N m) that a pair delivers on a curve, the lowest of its limits; None when the curve has no top.
 
-    Args:
-        judged: look at the strength of the wrench too.
-        follow: solve the state at which it gives way, where the curve was solved on these very bodies.
+    Without ``judged`` the strength of the wrench is not looked at.
     """
     top = top_of(curve)
     if not top:
         return top
-    wrench = wrench_ends_at(built, curve, top, follow) if judged else None
+    wrench = wrench_ends_at(built, curve, top) if judged else None
     shank = twist_off(built.case.fastener)
     limits = (top, wrench, shank.torque_Nm if shank else None)
+    return min(limit for limit in limits if limit is not None)
+
+
+def delivered_near(built: BuiltPair, known: KnownPair | None, judged: bool = True) -> float:
+    """The same near a known pair on the same bodies, or on some that differ little; 0 when the wrench turns freely.
+
+    Raises:
+        NotConverged: the top of the curve is not found.
+    """
+    grip, wrench = limits_near(built, known, judged)
+    shank = twist_off(built.case.fastener)
+    limits = (grip, wrench, shank.torque_Nm if shank and grip else None)
     return min(limit for limit in limits if limit is not None)

@@ -2,7 +2,7 @@
 
 from contactfe.strength.cuts import Cuts, head_cuts
 from contactfe.strength.operator import HeadSections, head_sections
-from contactfe.strength.plastic_limit import ring_utilisation
+from contactfe.strength.plastic_limit import Tangent, ring_utilisation
 from contactfe.strength.sections import Resultants, resultants, utilisation
 from contactfe.strength.torsion import TwistOff, twist_off
 from contactfe.strength.wrench import (
@@ -13,6 +13,7 @@ from contactfe.strength.wrench import (
     loading_path,
     near_one,
     place_of,
+    reached,
     section_path,
     wrench_limits,
 )
@@ -24,6 +25,7 @@ __all__ = [
     "Ligament",
     "Resultants",
     "SectionPath",
+    "Tangent",
     "TwistOff",
     "WrenchLimits",
     "head_cuts",
@@ -31,6 +33,7 @@ __all__ = [
     "loading_path",
     "near_one",
     "place_of",
+    "reached",
     "resultants",
     "ring_utilisation",
     "section_path",

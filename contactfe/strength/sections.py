@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Index = NDArray[np.int64]
 
 STAGES = np.array(
     [0.0, 0.01, 0.03, 0.08, 0.2, 0.5, 1.0]
@@ -39,6 +40,10 @@ class Resultants:
     normal: Array
     shear: Array
     moment: Array
+
+    def rows(self, which: int | Index) -> Resultants:
+        """Those of one of the states, or of some of them."""
+        return Resultants(self.height[which], self.normal[which], self.shear[which], self.moment[which])
 
     @property
     def membrane(self) -> Array:

@@ -6,8 +6,8 @@ other side. It reaches it at its plastic limit load (`contactfe.strength.plastic
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -118,6 +118,25 @@ class SectionPath:
         known = {k: self.ring_use[at] for k, at in enumerate(self.rotation.tolist()) if at in self.ring_use}
         return reached_lazily(self.torque, self._ring_use, known)
 
+    def use(self) -> Array:
+        """Utilisation (k,) at every state that the limit is read off: of the ring, or of the section that is used most."""
+        return np.array([self._use_at(k) for k in range(len(self.torque))])
+
+    def use_at_top(self) -> float:
+        """The same at the largest torque."""
+        return self._use_at(len(self.torque) - 1)
+
+    def at(self, rotation: float) -> tuple[float, float] | None:
+        """Torque (N m) and utilisation at the state of a rotation (rad), None where that is none of the path."""
+        found = np.flatnonzero(self.rotation == rotation)
+        return (float(self.torque[found[0]]), self._use_at(int(found[0]))) if found.size else None
+
+    def _use_at(self, k: int) -> float:
+        if not self.is_ring:
+            return float(self.utilisation[k].max())
+        known = self.ring_use.get(float(self.rotation[k]))
+        return self._ring_use(k) if known is None else known
+
     def known_use(self) -> tuple[Array, Array]:
         """Torques (N m) of the states, rising, and the utilisation that the limit is read off, where it is worked out."""
         if not self.is_ring:
@@ -131,17 +150,21 @@ class SectionPath:
         strain = self.built.case.contact.plane == "strain"
         strength = (own * (PLANE_STRAIN_YIELD if strain else 1.0), own)
         head = self.head
-        use = ring_utilisation(_at(self.loads, k), head.cuts, head.around, strength, self.tangents)
+        use = ring_utilisation(self.loads.rows(k), head.cuts, head.around, strength, self.tangents)
         self.ring_use[float(self.rotation[k])] = use
         return use
 
 
 def section_path(
-    built: BuiltPair, curve: TorqueCurve, before: SectionPath | None = None
+    built: BuiltPair,
+    curve: TorqueCurve,
+    before: SectionPath | None = None,
+    tangents: Iterable[Tangent] = (),
 ) -> SectionPath | None:
     """Loads and utilisation of the head's sections at a few states up to slip; None when the wrench turns freely.
 
-    `before` is the path of the same curve with fewer states: what it holds is not worked out again.
+    `before` is the path of the same curve with fewer states: what it holds is not worked out again. `tangents` are
+    those of another curve on the same wrench.
 
     Raises:
         ContactFEError: the head has no section, or one cannot be found in the mesh.
@@ -151,21 +174,37 @@ def section_path(
         return None
     case, mesh = built.case, built.wrench.mesh
     head = head_sections(mesh, wrench_material(case), case.fastener.across_flats)
-    u = _displacements(built, solutions, before)
-    loads = head.loads(u)
-    use = utilisation(loads, case.wrench.yield_strength, case.contact.plane)
+    u, loads, use = _along(built, solutions, head, before)
     rotation = np.array([s.rotation for s in solutions])
-    known = () if before is None else (before.ring_use, before.tangents)
+    known = ({}, list(tangents)) if before is None else (before.ring_use, before.tangents)
     return SectionPath(built, torque, rotation, u, head, loads, use, *known)
 
 
-def _displacements(built: BuiltPair, solutions: list[ContactSolution], before: SectionPath | None) -> Array:
-    """Displacements (k, n, 2) mm of the wrench at some states; those that are known are taken over."""
-    known = {} if before is None else dict(zip(before.rotation.tolist(), before.displacement, strict=True))
+def _along(
+    built: BuiltPair, solutions: list[ContactSolution], head: HeadSections, before: SectionPath | None
+) -> tuple[Array, Resultants, Array]:
+    """Displacements (k, n, 2) mm of the wrench at some states, loads and utilisation (k, c) of its sections; those that
+    are known are taken over."""
+    known = [] if before is None else before.rotation.tolist()
     new = [s for s in solutions if s.rotation not in known]
-    if new:
-        known |= dict(zip([s.rotation for s in new], wrench_displacements(built, new), strict=True))
-    return np.stack([known[s.rotation] for s in solutions])
+    place = {rotation: k for k, rotation in enumerate([*known, *(s.rotation for s in new)])}
+    order = np.array([place[s.rotation] for s in solutions])
+    if not new:
+        assert before is not None
+        return before.displacement[order], before.loads.rows(order), before.utilisation[order]
+    u = wrench_displacements(built, new)
+    loads = head.loads(u)
+    use = utilisation(loads, built.case.wrench.yield_strength, built.case.contact.plane)
+    if before is None:
+        return u[order], loads.rows(order), use[order]
+    both = Resultants(
+        *(
+            np.concatenate([getattr(part, f.name) for part in (before.loads, loads)])
+            for f in fields(Resultants)
+        )
+    )
+    u, use = np.concatenate([before.displacement, u]), np.concatenate([before.utilisation, use])
+    return u[order], both.rows(order), use[order]
 
 
 def wrench_limits(path: SectionPath) -> WrenchLimits:
@@ -265,10 +304,6 @@ def place_of(mesh: SectionMesh, node: int) -> str:
         "blend": "blend of the handle",
     }
     return words.get(name, name.replace("-", " "))
-
-
-def _at(loads: Resultants, k: int) -> Resultants:
-    return Resultants(loads.height[k], loads.normal[k], loads.shear[k], loads.moment[k])
 
 
 def _worst(cuts: Cuts, loads: Resultants, use: Array, torque: Array) -> tuple[Ligament, ...]:

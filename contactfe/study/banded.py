@@ -53,7 +53,7 @@ def solve_band(
         GeometryError: a body cannot be built.
         ContactFEError: no sample has an answer.
     """
-    solve = partial(_torques, bodies, kept)
+    solve = partial(_torques, plain, bodies, kept)
     found = bands_at([(task.uncertain, task.by_rule, task.points)], task.seed, solve, alone=False)[0]
     found = replace(found, nominal_Nm=plain.torque_Nm, nominal_ended_by=plain.ended_by)
     shares = sensitivity(found)
@@ -68,12 +68,12 @@ def solve_band(
     return answers, band_record(found, __version__, shares)
 
 
-def _torques(bodies: Bodies, kept: frozenset[str], jobs: Sequence[Job]) -> Array:
-    """Torques (n, 2) N m at which grip and wrench end jobs, each solved once, from a cold start."""
+def _torques(plain: CaseRecord, bodies: Bodies, kept: frozenset[str], jobs: Sequence[Job]) -> Array:
+    """Torques (n, 2) N m at which grip and wrench end jobs, each solved once."""
     found = {}
     for job in in_order(jobs):
         both = _body(bodies, kept, "fastener", job), _body(bodies, kept, job.side, job)
-        found[job] = answer_on(job, both)
+        found[job] = answer_on(job, both, plain)
     return np.array([found[job] for job in jobs], dtype=float).reshape(-1, 2)
 
 

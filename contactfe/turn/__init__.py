@@ -13,6 +13,7 @@ from contactfe.turn.bodies import (
     compute_body,
     digest,
     file_hash,
+    on_shape,
     outline_of,
     outlines,
     shape_case,
@@ -33,6 +34,7 @@ from contactfe.turn.build import (
     scaled,
     with_fastener,
     wrench_body,
+    wrench_flexibility,
     wrench_material,
 )
 from contactfe.turn.crush import crushed_runs, relief
@@ -69,6 +71,7 @@ from contactfe.turn.states import (
     wrench_state,
     wrench_states,
 )
+from contactfe.turn.top import KnownTop, curve_top, known_top, solve_from
 
 __all__ = [
     "SIDES",
@@ -81,6 +84,7 @@ __all__ = [
     "BuiltPair",
     "EarlyAnswer",
     "FlankPressure",
+    "KnownTop",
     "Side",
     "SlipEstimate",
     "TorqueCurve",
@@ -96,6 +100,7 @@ __all__ = [
     "contact_law",
     "crush_of",
     "crushed_runs",
+    "curve_top",
     "digest",
     "early_answer",
     "fastener_body",
@@ -110,7 +115,9 @@ __all__ = [
     "head_rotation_weights",
     "hold_wrench",
     "in_contact",
+    "known_top",
     "load_share",
+    "on_shape",
     "onset",
     "outline_of",
     "outlines",
@@ -120,6 +127,7 @@ __all__ = [
     "shape_case",
     "slip_estimate",
     "smooth_through",
+    "solve_from",
     "spread_mm",
     "state_at",
     "state_at_torque",
@@ -129,6 +137,7 @@ __all__ = [
     "with_state",
     "wrench_body",
     "wrench_displacements",
+    "wrench_flexibility",
     "wrench_material",
     "wrench_state",
     "wrench_states",

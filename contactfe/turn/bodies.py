@@ -52,6 +52,28 @@ ID_LENGTH = 32  # hexadecimal digits, 128 bit
 FIRST_OPENING, OPENING_SPACING = 0.01, 0.03  # clearances that are meshed for many, of the nominal width
 WIDER = 0.002  # of the nominal width: by how much the moved mesh is wider: nearly a tangent
 
+# What does not touch a body's mesh or flexibility, and the one value that it has in its address.
+NO_FASTENER_BODY: dict[str, Any] = {
+    "size": None,
+    "grade": None,
+    "stock": "bar",
+    "engaged_depth": 1.0,
+    "chamfer_angle": 0.0,
+    "yield_strength": 1.0,
+    "tensile_ratio": None,
+    "inch": False,
+    "elastic_modulus": MODULUS,
+}
+NO_WRENCH_BODY: dict[str, Any] = {
+    "thickness": 1.0,
+    "lead_in": 0.0,
+    "yield_strength": 1.0,
+    "elastic_modulus": MODULUS,
+    "rules_items": (),
+}
+NO_CONTACT_BODY: dict[str, Any] = {"friction": 0.0, "constraint_factor": 1.0}
+NO_LOAD_BODY: dict[str, Any] = {"lever_arm": None, "pulls": 1}
+
 
 @dataclass(frozen=True)
 class BodyKeys:
@@ -121,33 +143,28 @@ def shape_case(case: CaseInput, side: Side = "wrench") -> CaseInput:
     Names, grades, strengths, friction, depth, thickness, chamfers and the hand do not; nor does a modulus, because
     flexibility goes with one over it (see ``at_modulus``). With side ``openings`` the opening is that of the grid.
     """
+    opening = shared_opening(case) if side == "openings" else case.wrench.opening
     return replace(
         case,
         name="",
         cautions=(),
-        fastener=replace(
-            case.fastener,
-            size=None,
-            grade=None,
-            stock="bar",
-            engaged_depth=1.0,
-            chamfer_angle=0.0,
-            yield_strength=1.0,
-            tensile_ratio=None,
-            inch=False,
-            elastic_modulus=MODULUS,
-        ),
-        wrench=replace(
-            case.wrench,
-            opening=shared_opening(case) if side == "openings" else case.wrench.opening,
-            thickness=1.0,
-            lead_in=0.0,
-            yield_strength=1.0,
-            elastic_modulus=MODULUS,
-            rules_items=(),
-        ),
-        contact=replace(case.contact, friction=0.0, constraint_factor=1.0),
-        load=replace(case.load, lever_arm=None, pulls=1),
+        fastener=replace(case.fastener, **NO_FASTENER_BODY),
+        wrench=replace(case.wrench, opening=opening, **NO_WRENCH_BODY),
+        contact=replace(case.contact, **NO_CONTACT_BODY),
+        load=replace(case.load, **NO_LOAD_BODY),
+    )
+
+
+def on_shape(case: CaseInput, shape: CaseInput) -> CaseInput:
+    """A case on the bodies of another: everything that `shape_case` sets aside is its own."""
+    return replace(
+        shape,
+        name=case.name,
+        cautions=case.cautions,
+        fastener=replace(shape.fastener, **{k: getattr(case.fastener, k) for k in NO_FASTENER_BODY}),
+        wrench=replace(shape.wrench, **{k: getattr(case.wrench, k) for k in NO_WRENCH_BODY}),
+        contact=replace(shape.contact, **{k: getattr(case.contact, k) for k in NO_CONTACT_BODY}),
+        load=replace(shape.load, **{k: getattr(case.load, k) for k in NO_LOAD_BODY}),
     )
 
 

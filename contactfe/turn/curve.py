@@ -113,7 +113,16 @@ def torque_curve(built: BuiltPair, expected: float = 0.0) -> TorqueCurve:
     points, inside = _march(built, play, 1e3 * expected / bearing_depth(built.case))
     if not _holds(points):
         return TorqueCurve(np.empty(0), np.empty(0), (), None)
-    points = _refine(built, points)
+    return audited(built, refine(built, points), play, inside)
+
+
+def audited(built: BuiltPair, points: list[ContactSolution], play: float, inside: bool = True) -> TorqueCurve:
+    """The curve through solved points, each of them audited.
+
+    Raises:
+        NotConverged: the audit.
+        ContactFEError: chamfers leave nothing where the wrench bears.
+    """
     audits = [
         audit(p, built.rig.handle, built.contact_nodes(), built.case.fastener.across_flats).check()
         for p in points
@@ -163,11 +172,11 @@ def _bears(built: BuiltPair, solution: ContactSolution) -> None:
 
 def _march(built: BuiltPair, play: float, expected: float) -> tuple[list[ContactSolution], bool]:
     """Points from the end of the free play until the torque has fallen, and whether the largest lies among them."""
-    points = [_at(built, play, None)]
+    points = [solve_at(built, play, None)]
     step, best, at_best = FIRST_STEP, 0.0, play
     while points[-1].rotation - play < MOST_ROTATION:
         try:
-            points.append(_at(built, points[-1].rotation + step, points[-1]))
+            points.append(solve_at(built, points[-1].rotation + step, points[-1]))
         except (BeyondReach, NoRest):
             # Past what was worked out, or where nothing holds the wrench any more: as near to that as is worth while.
             if step <= LEAST_STEP and best <= 0:
@@ -185,8 +194,12 @@ def _march(built: BuiltPair, play: float, expected: float) -> tuple[list[Contact
     return points, False
 
 
-def _at(built: BuiltPair, rotation: float, before: ContactSolution | None) -> ContactSolution:
-    """Solve one rotation; once more from scratch when the start from the neighbour led nowhere."""
+def solve_at(built: BuiltPair, rotation: float, before: ContactSolution | None) -> ContactSolution:
+    """Solve one rotation (rad), from a neighbouring solution; once more from scratch where that led nowhere.
+
+    Raises:
+        NotConverged: there is no solution.
+    """
     start = before if before is not None and before.pressure.any() else None
     try:
         return built.rig.solve(rotation, built.law, start)
@@ -196,8 +209,8 @@ def _at(built: BuiltPair, rotation: float, before: ContactSolution | None) -> Co
         return built.rig.solve(rotation, built.law, None)
 
 
-def _refine(built: BuiltPair, points: list[ContactSolution]) -> list[ContactSolution]:
-    """Halve the intervals beside the largest torque until both are short and alike, and their ends close to it."""
+def refine(built: BuiltPair, points: list[ContactSolution], close: float = TOP) -> list[ContactSolution]:
+    """Halve the intervals beside the largest torque until both are short and alike, and their ends ``close`` to it."""
     while True:
         torque = np.array([p.torque for p in points])
         top = int(np.argmax(torque))
@@ -207,14 +220,14 @@ def _refine(built: BuiltPair, points: list[ContactSolution]) -> list[ContactSolu
         width = {i: points[i + 1].rotation - points[i].rotation for i in beside}
         low = {i: min(torque[i], torque[i + 1]) for i in beside}
         wide = max(beside, key=lambda i: width[i])
-        wanted = [i for i in beside if low[i] < TOP * torque[top] and width[i] > CLOSEST]
+        wanted = [i for i in beside if low[i] < close * torque[top] and width[i] > CLOSEST]
         if width[wide] > min(WIDEST_AT_TOP, MOST_UNLIKE * min(width.values())) and width[wide] > CLOSEST:
             wanted = [wide]
         if not wanted:
             return points
         i = min(wanted, key=lambda i: low[i])
         middle = 0.5 * (points[i].rotation + points[i + 1].rotation)
-        points.insert(i + 1, _at(built, middle, points[i]))
+        points.insert(i + 1, solve_at(built, middle, points[i]))
 
 
 def with_state(built: BuiltPair, curve: TorqueCurve, solution: ContactSolution) -> TorqueCurve:

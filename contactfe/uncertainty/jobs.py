@@ -21,7 +21,7 @@ from scipy.interpolate import PchipInterpolator
 
 from contactfe.errors import InputError, Problem
 from contactfe.inputs import CaseInput
-from contactfe.turn import Side, shape_case
+from contactfe.turn import Side, on_shape, shape_case
 from contactfe.uncertainty.distributions import Distribution
 from contactfe.uncertainty.read import UncertainCase
 
@@ -56,7 +56,8 @@ TAIL = 0.002  # share of a distribution below the lowest and above the highest l
 class Job:
     """One curve: the case to assemble, the cases that make its bodies, and the factor on its torque.
 
-    ``side``: "openings" where the wrench's body serves many openings.
+    ``side``: "openings" where the wrench's body serves many openings. ``near``: the plain case on the same bodies, near
+    whose top that of this curve is looked for; None: the whole curve is solved.
     """
 
     case: CaseInput
@@ -64,6 +65,7 @@ class Job:
     wrench: CaseInput
     factor: float
     side: Side = "openings"
+    near: CaseInput | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -229,5 +231,6 @@ def _job(reference: CaseInput, case: CaseInput, paths: frozenset[str]) -> Job:
         load=replace(case.load, lever_arm=None if arm is None else arm / scale),
     )
     plain = shape_case(reference)
+    near = on_shape(reference, replace(plain, fastener=body, wrench=own.wrench)) if paths else None
     # The wrench's mesh may look at the fastener: it looks at the reference's, whatever the sample's is.
-    return Job(same, replace(plain, fastener=body), replace(plain, wrench=own.wrench), scale**2, side)
+    return Job(same, replace(plain, fastener=body), replace(plain, wrench=own.wrench), scale**2, side, near)

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.case import wrench_limit_near
+from contactfe.case import CaseRecord, KnownPair, known_from, known_pair, limits_near
 from contactfe.errors import ContactFEError, NotConverged
 from contactfe.inputs import CaseInput
 from contactfe.parallel import MOST_WORKERS, LocalProcesses, hold_one_thread, run_all, scratch_folder
@@ -20,24 +20,21 @@ from contactfe.turn import (
     Bodies,
     BodyModel,
     BodyStore,
+    BuiltPair,
     Side,
     assemble,
     at_modulus,
     outlines,
-    peak,
-    torque_curve,
 )
 from contactfe.uncertainty.jobs import Job
 
 Array = NDArray[np.float64]
 Watch = Callable[[int, int], None]
 Solve = Callable[[Sequence[Job]], Array]
-NEAR = (
-    1.25  # of the slip torque: another shape of the same sample may bring a limit that is no higher below it
-)
 Answer = tuple[float, float]  # slip torque, and the limit of the wrench (inf: far above it), N m
 
 KEPT = 24  # bodies that a process remembers
+KNOWN_PAIRS = 8  # of bodies on which jobs are being solved
 CHUNK = 2  # jobs that a worker takes at a time: few, so that none works alone at the end
 
 
@@ -104,24 +101,44 @@ def pair_case(job: Job) -> CaseInput:
     return replace(job.fastener, wrench=job.wrench.wrench)
 
 
-def answer_on(job: Job, bodies: tuple[BodyModel, BodyModel]) -> Answer:
-    """`pair_torques` on bodies (fastener, wrench) that are there already, at the common modulus."""
-    fastener, wrench = bodies
-    built = assemble(
-        job.case,
-        outlines(pair_case(job)),
-        at_modulus(fastener, job.case.fastener.elastic_modulus),
-        at_modulus(wrench, job.case.wrench.elastic_modulus),
-    )
+def answer_on(job: Job, bodies: tuple[BodyModel, BodyModel], plain: CaseRecord | None = None) -> Answer:
+    """`pair_torques` on bodies (fastener, wrench) that are there already, at the common modulus.
+
+    ``plain``: the record of the plain case, which is the one near to the job where it stands on the same bodies.
+    """
     try:
-        curve = torque_curve(built)
+        slip, wrench = limits_near(_built(job, job.case, bodies), _known_pair(job, bodies, plain))
     except NotConverged:
         return math.nan, math.inf
-    if curve.free_play is None:
-        return 0.0, math.inf
-    slip = peak(curve)[1]
-    limit = wrench_limit_near(built, curve, slip, NEAR)
-    return job.factor * slip, math.inf if limit is None else job.factor * limit
+    return job.factor * slip, math.inf if wrench is None else job.factor * wrench
+
+
+def _built(job: Job, case: CaseInput, bodies: tuple[BodyModel, BodyModel]) -> BuiltPair:
+    """A case on the bodies of a job."""
+    fastener, wrench = bodies
+    return assemble(
+        case,
+        outlines(pair_case(job)),
+        at_modulus(fastener, case.fastener.elastic_modulus),
+        at_modulus(wrench, case.wrench.elastic_modulus),
+    )
+
+
+def _known_pair(job: Job, bodies: tuple[BodyModel, BodyModel], plain: CaseRecord | None) -> KnownPair | None:
+    """The plain case on the bodies of a job, solved once for all jobs on them."""
+    if job.near is None:
+        return None
+    if plain is not None and job.side == "wrench" and job.near == plain.built.case:
+        return _recorded(plain)
+    return _solved(replace(job, case=job.near, factor=1.0), bodies)
+
+
+_recorded = lru_cache(maxsize=1)(known_from)
+
+
+@lru_cache(maxsize=KNOWN_PAIRS)
+def _solved(job: Job, bodies: tuple[BodyModel, BodyModel]) -> KnownPair | None:
+    return known_pair(_built(job, job.case, bodies))
 
 
 @lru_cache(maxsize=2)
