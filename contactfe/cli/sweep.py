@@ -179,6 +179,8 @@ def _curves(plan: StudyPlan, seen: Forecast) -> list[tuple[str, str, str]]:
         return []
     banded = sum(case.band is not None for case in plan.cases)
     how = f"{banded} cases with a band of {plan.band.grid.n} samples, seed {plan.band.grid.seed}"
+    if any(case.band is not None and case.band.curves < plan.band.grid.n for case in plan.cases):
+        how += "; more where a polynomial through those is not good enough"
     return [("curves", str(seen.curves), f"to solve; {how}")]
 
 

@@ -68,11 +68,17 @@ OBJECTIVES: dict[str, tuple[str, int]] = {
 
 @dataclass(frozen=True)
 class Screening:
-    """All candidates, the highest score first, and how many samples the odds rest on (1: plain cases only)."""
+    """All candidates, the highest score first, and how many samples the odds rest on (1: plain cases only).
+
+    In `thinned` of the cases a part of the samples follows from a polynomial, with leave-one-out errors of up to
+    `fit_error` of the torque.
+    """
 
     plan: ScreenPlan
     results: tuple[CandidateResult, ...]
     samples: int
+    thinned: int = 0
+    fit_error: float = 0.0
 
     def columns(self) -> list[dict[str, Any]]:
         """The table: one row for each candidate; names carry their unit."""
@@ -82,12 +88,15 @@ class Screening:
 def screening(plan: ScreenPlan, rows: Sequence[Row], store: StudyStore) -> Screening:
     """Judge the candidates from the rows of a finished study and the records in its store."""
     count = len(plan.conditions)
-    torques, works = [], []
+    torques, works, errors = [], [], []
     for k, case in enumerate(plan.study.cases):
         outcome = store.load(case.case_id)
         record = outcome.record if outcome is not None else None
         torques.append(torque_samples(rows[k], record))
         works.append(_at_work(record, plan.working_Nm))
+        band = (record or {}).get("band") or {}
+        if band.get("solved_samples", _samples_in(band)) < _samples_in(band):
+            errors.append(float(band["fit_error"]))
     samples = max((len(t) for t in torques), default=1)
     table = np.array([_spread(t, samples) for t in torques]).reshape(len(plan.candidates), count, samples)
     scores = _scores(table, np.array([c.weight for c in plan.conditions]))
@@ -106,7 +115,12 @@ def screening(plan: ScreenPlan, rows: Sequence[Row], store: StudyStore) -> Scree
     front = pareto(np.array([_objectives(r) for r in results]))
     done = [_on_front(r, bool(f)) for r, f in zip(results, front, strict=True)]
     done.sort(key=lambda r: (r.score is None, -(r.score or 0.0)))
-    return Screening(plan, tuple(done), samples)
+    return Screening(plan, tuple(done), samples, len(errors), max(errors, default=0.0))
+
+
+def _samples_in(band: Mapping[str, Any]) -> int:
+    """How many samples the record of a band has."""
+    return len(band.get("torque_Nm", ()))
 
 
 def pareto(values: Array) -> NDArray[np.bool_]:

@@ -158,6 +158,11 @@ def notes(found: Screening) -> list[str]:
         "Score: weighted mean over the conditions of the torque over the mean of all candidates there.",
         f"No other candidate is better in torque, outside radius, mass, swing and crush at once: {', '.join(front) or 'none'}.",
     ]
+    if found.thinned:
+        lines.append(
+            f"In {found.thinned} of {len(found.plan.study.cases)} cases a part of the {found.samples} samples is solved, the "
+            f"others follow from a polynomial through them (leave-one-out error up to {100 * found.fit_error:.2g} %)."
+        )
     lines += [
         f"{r.name} does not reach the working torque on: {', '.join(r.short)}."
         for r in found.results

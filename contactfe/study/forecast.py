@@ -110,7 +110,7 @@ def forecast(
             needed |= {need.key for need in needs}
     to_build = [k for k in needed if store is None or not store.bodies.has(k)]
     body, one, measured = _times(store, speed or Speed())
-    work = sum(body * fineness[k] for k in to_build) + sum(one * c.curves * _fineness(c) for c in left)
+    work = sum(body * fineness[k] for k in to_build) + sum(one * c.worth * _fineness(c) for c in left)
     fasteners = sum(side == "fastener" for side in sides.values())
     disk = [BODY_MB * f for f in fineness.values()]
     return Forecast(
@@ -147,7 +147,7 @@ def _times(store: StudyStore | None, speed: Speed) -> tuple[float, float, bool]:
 
 def _seconds(history: Iterable[dict[str, Any]], event: str) -> list[float]:
     return [
-        e["seconds"] / e.get("curves", 1)
+        e["seconds"] / e.get("worth", 1.0)
         for e in history
         if e.get("event") == event and isinstance(e.get("seconds"), float) and e["seconds"] > 0
     ]

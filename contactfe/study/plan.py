@@ -27,6 +27,8 @@ UNITS = ("si", "inch")
 MOST_CASES = 100_000
 MOST_TOLD = 20  # problems of combinations that one message lists
 
+SAMPLE_SHARE = 0.25  # of a plain case's time: a sample, looked for near it
+
 
 @dataclass(frozen=True)
 class PlannedCase:
@@ -45,6 +47,11 @@ class PlannedCase:
     def curves(self) -> int:
         """How many curves have to be solved: those of its pulls, and the samples of its band."""
         return self.case.load.pulls + (self.band.curves if self.band is not None else 0)
+
+    @property
+    def worth(self) -> float:
+        """How many plain cases take about as long as this one."""
+        return self.case.load.pulls + SAMPLE_SHARE * (self.band.curves if self.band is not None else 0)
 
 
 @dataclass(frozen=True)

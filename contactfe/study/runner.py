@@ -205,7 +205,7 @@ class _Run:
             case_id=case_id,
             status=outcome.status,
             seconds=round(outcome.seconds, 4),
-            curves=self._same[case_id][0].curves,
+            worth=self._same[case_id][0].worth,
             worker=worker,
         )
         for case in self._same[case_id]:

@@ -24,6 +24,7 @@ from contactfe.uncertainty import (
     plan_jobs,
     scattered_by_rule,
     sobol_points,
+    solved_first,
 )
 from contactfe.units import parse_quantity
 
@@ -151,13 +152,15 @@ def case_band(settings: BandSettings, uncertain: UncertainCase) -> CaseBand | No
     if not uncertain.inputs:
         return None
     points = settings.grid.points(uncertain.case.wrench.profile, uncertain.inputs)
-    jobs = in_order(plan_jobs(uncertain, uncertain.inputs, points[:, :-1]).jobs)
+    plan = plan_jobs(uncertain, uncertain.inputs, points[:, :-1])
+    jobs = in_order(plan.jobs)
     uses: Counter[tuple[Side, CaseInput]] = Counter()
     for job in jobs:
         uses["fastener", job.fastener] += 1
         uses[job.side, job.wrench] += 1
     shapes = tuple((side, shape, count) for (side, shape), count in uses.items())
-    return CaseBand(uncertain, settings.by_rule, points, settings.grid.seed, shapes, len(jobs))
+    curves = len(in_order(plan.jobs[: solved_first(plan, points[:, :-1])]))
+    return CaseBand(uncertain, settings.by_rule, points, settings.grid.seed, shapes, curves)
 
 
 def told_distribution(raw: Mapping[str, Any]) -> str:

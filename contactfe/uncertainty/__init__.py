@@ -21,6 +21,7 @@ from contactfe.uncertainty.read import UncertainCase, distribution_numbers, may_
 from contactfe.uncertainty.sampling import METHODS, SamplingPlan, sobol_points, unit_points
 from contactfe.uncertainty.sensitivity import InputShare, Sensitivity, sensitivity
 from contactfe.uncertainty.solve import answer_on, in_order, solving
+from contactfe.uncertainty.thinned import solved_first
 from contactfe.uncertainty.typical import BY_RULE, typical_scatter
 from contactfe.uncertainty.words import (
     COMMON,
@@ -32,6 +33,7 @@ from contactfe.uncertainty.words import (
     crossover_record,
     crossover_words,
     ends_words,
+    fit_words,
     inputs_words,
     plain_words,
     statements,
@@ -79,6 +81,7 @@ __all__ = [
     "default_sigma",
     "distribution_numbers",
     "ends_words",
+    "fit_words",
     "in_order",
     "inputs_words",
     "label_of",
@@ -91,6 +94,7 @@ __all__ = [
     "scattered_by_rule",
     "sensitivity",
     "sobol_points",
+    "solved_first",
     "solving",
     "split_case",
     "statements",

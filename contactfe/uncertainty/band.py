@@ -23,6 +23,7 @@ from contactfe.uncertainty.probabilities import Chance, chance, chance_of
 from contactfe.uncertainty.read import UncertainCase, split_case
 from contactfe.uncertainty.sampling import SamplingPlan
 from contactfe.uncertainty.solve import Solve, Watch, solving
+from contactfe.uncertainty.thinned import solve_plans
 from contactfe.uncertainty.typical import BY_RULE, typical_scatter
 
 Array = NDArray[np.float64]
@@ -57,7 +58,8 @@ class Band:
     `u` (n, d) are the shares and `values` (n, d) the values (internal units) of the `inputs`; `by_rule` tells that the
     case named none, so that they scatter by rule. `strong` (n,) is how far up its band of strength lies what is held
     below the head. `nominal_Nm` is the plain case, ended by `nominal_ended_by`; `median_case_Nm` is the case with every
-    input at its median, `one_at_a_time` what each input moves by itself. Arrays are read-only.
+    input at its median, `one_at_a_time` what each input moves by itself. `fitted` of the samples follow from a polynomial
+    through the others, whose leave-one-out error is the share `fit_error` of the torque. Arrays are read-only.
     """
 
     name: str
@@ -74,6 +76,8 @@ class Band:
     one_at_a_time: tuple[OneAtATime, ...]
     cautions: tuple[str, ...]
     model: ModelSigma
+    fitted: int = 0
+    fit_error: float = 0.0
 
     def __post_init__(self) -> None:
         for array in (self.u, self.values, self.strong):
@@ -219,15 +223,21 @@ def bands_at(
     jobs in one go. With `alone` also the plain case and one input at a time.
     """
     laid = [_lay_out(uncertain, points, alone) for uncertain, _, points in tasks]
-    jobs = [job for plans in laid for plan in plans for job in plan.jobs]
-    solved = solve(jobs)
-    found, at = [], 0
+    shares = [points[:, : len(uncertain.inputs)] for uncertain, _, points in tasks]
+    flat = [
+        (plan, u if k == 0 else None)
+        for plans, u in zip(laid, shares, strict=True)
+        for k, plan in enumerate(plans)
+    ]
+    answers = iter(solve_plans(flat, solve))
+    found = []
     for (uncertain, by_rule, points), plans in zip(tasks, laid, strict=True):
         strengths = (points[:, -1], np.full(2 * len(uncertain.inputs) + 1, 0.5), None)
-        ends = []
-        for plan, strong in zip(plans, strengths, strict=False):
-            ends.append(ends_of(plan.torques(solved[at : at + len(plan.jobs)]), plan.cases, strong))
-            at += len(plan.jobs)
+        solved = [next(answers) for _ in plans]
+        ends = [
+            ends_of(plan.torques(one.torques), plan.cases, strong)
+            for plan, one, strong in zip(plans, solved, strengths, strict=False)
+        ]
         single = ends[1].torque_Nm if alone else np.empty(0)
         found.append(
             Band(
@@ -243,6 +253,8 @@ def bands_at(
                 nominal_ended_by=ends[2].ended_by[0] if alone else None,
                 median_case_Nm=float(single[0]) if alone else math.nan,
                 one_at_a_time=_one_at_a_time(uncertain.inputs, single) if alone else (),
+                fitted=solved[0].fitted,
+                fit_error=solved[0].error,
                 cautions=(*uncertain.case.cautions, *_cautions(ends[0].torque_Nm)),
                 model=model_sigma(uncertain),
             )

@@ -40,7 +40,21 @@ def inputs_words(found: Band) -> str:
 
 def ends_words(found: Band) -> str:
     """Say what ends the pull in how many samples."""
-    return f"of {found.samples} samples, without the model's own error: {counted_ends(found.ends.ended_by)}"
+    counted = (
+        f"of {found.samples} samples, without the model's own error: {counted_ends(found.ends.ended_by)}"
+    )
+    return "; ".join(text for text in (counted, fit_words(found)) if text)
+
+
+def fit_words(found: Band) -> str:
+    """Say how many samples were solved, where the others follow from a polynomial; empty where all were."""
+    if not found.fitted:
+        return ""
+    total = len(found.torque_Nm)
+    return (
+        f"{total - found.fitted} of {total} samples are solved, the others follow from a polynomial through them "
+        f"(leave-one-out error {100 * found.fit_error:.2g} % of the torque)"
+    )
 
 
 def plain_words(found: Band) -> str:
@@ -115,6 +129,8 @@ def band_record(
         "torque_at_medians_Nm": _finite(found.median_case_Nm),
         "ended_by_counts": {cause: n for cause in CAUSES if (n := found.ends.count(cause))},
         "samples": found.samples,
+        "solved_samples": len(found.torque_Nm) - found.fitted,
+        "fit_error": found.fit_error,
         "seed": found.seed,
         "scatter_by_rule": found.by_rule,
         "inputs": [input_record(item) for item in found.inputs],
