@@ -62,8 +62,7 @@ def test_a_kink_and_a_wrench_that_turns_freely_are_solved_everywhere() -> None:
         solve = Answers(formula)
         found = solve_plans([(plan, u)], solve)[0]
         np.testing.assert_array_equal(found.torques, Answers(formula)(plan.jobs))
-        if found.fitted:  # none of the first samples showed it: only the last formula, in few of them
-            pytest.fail("a part was fitted")
+        assert found.fitted == 0
         assert solve.asked == [12, 20]
 
 

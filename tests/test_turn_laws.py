@@ -302,9 +302,15 @@ def overlap_torque(b: BuiltPair, turn: float) -> float:
     return force(a)[1]
 
 
-@pytest.mark.parametrize("profile", PROFILES)
-def test_rigid_limit_is_the_overlap_of_the_outlines(profile: str) -> None:
-    c = case(profile)
+# At the default edge a twelve-point ring misses by -1.2 to +0.3 % as the edge goes from 0.17 to 0.21 mm, meshed whole or by
+# sectors: its patch is few cells long. It is held where the mesh is fine enough for one per cent.
+@pytest.mark.parametrize(
+    ("profile", "mesh"),
+    [(p, {"edge_at_contact": "0.12 mm"}) for p in PROFILES]
+    + [(p, {}) for p in PROFILES if p != "ring-twelve"],
+)
+def test_rigid_limit_is_the_overlap_of_the_outlines(profile: str, mesh: dict[str, str]) -> None:
+    c = case(profile, mesh=mesh)
     c = replace(
         c,
         fastener=replace(c.fastener, elastic_modulus=c.fastener.elastic_modulus * 1e3),
@@ -316,8 +322,7 @@ def test_rigid_limit_is_the_overlap_of_the_outlines(profile: str) -> None:
     upper = [s for s in curve.solutions if s.torque > 0.7 * peak]
     assert len(upper) >= 6
     for solution in upper:
-        # All corners have the same cells: where the patch ends within one the error is that of all of them.
-        assert solution.torque == pytest.approx(overlap_torque(b, solution.rotation), rel=0.015)
+        assert solution.torque == pytest.approx(overlap_torque(b, solution.rotation), rel=0.01)
 
 
 @pytest.mark.parametrize("profile", ["open-end", "ring-six", "ring-twelve", "ring-spline", "flare-nut"])

@@ -97,12 +97,13 @@ def stage_times(case: CaseInput, repeats: int = 5) -> StageTimes:
     end = built.wrench.mesh.sides_named("handle-end")
     supports: list[dict[str, Any]] = [{"clamped": core}, {"carried": end}]
     made = (mesh, fastener_material(case)), (built.wrench.mesh, wrench_material(case))
-    assembly, factorisation = 0.0, 0.0
-    for (mesh, material), held in zip(made, supports, strict=True):
-        own = _median_time(partial(stiffness, mesh, material), repeats)
-        both, holder = _timed(partial(HeldBody, mesh, material, **held))
+    assembly, factorisation, holders = 0.0, 0.0, []
+    for (body, material), held in zip(made, supports, strict=True):
+        own = _median_time(partial(stiffness, body, material), repeats)
+        both, holder = _timed(partial(HeldBody, body, material, **held))
         assembly, factorisation = assembly + own, factorisation + max(both - own, 0.0)
-    flexibility = _timed(partial(holder.flexibility, built.wrench.flexibility.nodes))[0]
+        holders.append(holder)
+    flexibility = _timed(partial(holders[1].flexibility, built.wrench.flexibility.nodes))[0]
     if sector is not None:
         flexibility += _timed(partial(cyclic_flexibility, sector, made[0][1], *sector.edges()))[0]
     # The wrench of a built pair refers to the engaged depth; one of its own thickness is put together anew.

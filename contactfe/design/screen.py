@@ -94,8 +94,8 @@ def screening(plan: ScreenPlan, rows: Sequence[Row], store: StudyStore) -> Scree
         record = outcome.record if outcome is not None else None
         torques.append(torque_samples(rows[k], record))
         works.append(_at_work(record, plan.working_Nm))
-        band = (record or {}).get("band") or {}
-        if band.get("solved_samples", _samples_in(band)) < _samples_in(band):
+        band = (record or {}).get("band")
+        if band is not None and band["solved_samples"] < len(band["torque_Nm"]):
             errors.append(float(band["fit_error"]))
     samples = max((len(t) for t in torques), default=1)
     table = np.array([_spread(t, samples) for t in torques]).reshape(len(plan.candidates), count, samples)
@@ -116,11 +116,6 @@ def screening(plan: ScreenPlan, rows: Sequence[Row], store: StudyStore) -> Scree
     done = [_on_front(r, bool(f)) for r, f in zip(results, front, strict=True)]
     done.sort(key=lambda r: (r.score is None, -(r.score or 0.0)))
     return Screening(plan, tuple(done), samples, len(errors), max(errors, default=0.0))
-
-
-def _samples_in(band: Mapping[str, Any]) -> int:
-    """How many samples the record of a band has."""
-    return len(band.get("torque_Nm", ()))
 
 
 def pareto(values: Array) -> NDArray[np.bool_]:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from contactfe.uncertainty.jobs import JobPlan
+from contactfe.uncertainty.jobs import Job, JobPlan
 from contactfe.uncertainty.solve import Solve
 from contactfe.uncertainty.surrogate import fit
 
@@ -65,8 +65,8 @@ def solved_first(plan: JobPlan, u: Array) -> int:
     return wanted if thinned else len(plan.jobs)
 
 
-def _in_parts(jobs: Sequence[Sequence[object]], solve: Solve) -> list[Array]:
-    solved = solve([job for part in jobs for job in part])  # type: ignore[misc]
+def _in_parts(jobs: Sequence[Sequence[Job]], solve: Solve) -> list[Array]:
+    solved = solve([job for part in jobs for job in part])
     return np.split(solved, np.cumsum([len(part) for part in jobs])[:-1])
 
 
