@@ -59,8 +59,8 @@ class ContactSolution:
     ``pressure`` MPa; ``gap`` mm, mean over the cell, deformed (negative: crushed by that much; a cell that is partly
     in contact may have a mean gap of either sign); ``motion`` (2,) mm, how far the floating wrench has moved; ``torque``
     N mm per mm of depth, positive in the sense of turning. ``weak`` (2,): the direction along parallel jaws, in the rows
-    of the balance, in which only friction holds the wrench; None where flanks oppose every motion. ``drift`` (2,): how
-    fast (mm per rad) the wrench's head leaves the axis there.
+    of the balance, in which only friction holds the wrench; None where flanks oppose every motion. ``place`` (2,) mm:
+    where the wrench's head stands, from the axis, in its frame; ``drift`` (2,): how fast (mm per rad) it moves there.
     """
 
     rotation: float
@@ -72,6 +72,7 @@ class ContactSolution:
     torque: float
     report: SolveReport
     weak: Array | None = None
+    place: Array = field(default_factory=lambda: np.zeros(2), compare=False)
     drift: Array = field(default_factory=lambda: np.zeros(2), compare=False)
 
     @property
@@ -150,24 +151,26 @@ class ContactRig:
             NotConverged: from the solver.
         """
         close = CLOSE * self._across_flats
-        known = None if before is None else before.problem.stand + self.moved(before)
         stand = np.zeros(2)
-        if before is not None and known is not None:
+        if before is not None:
             ahead = (rotation - before.rotation) * before.drift
             # Two places of rest over a tiny rotation give a drift that says nothing about the next step.
-            stand = known + (ahead if np.hypot(*ahead) <= FARTHEST_AHEAD * self._across_flats else 0.0)
+            stand = before.place + (ahead if np.hypot(*ahead) <= FARTHEST_AHEAD * self._across_flats else 0.0)
         if np.hypot(*stand) <= close:
             stand = np.zeros(2)
         start, share, last = before, 1.0, None
         for _ in range(STANDS):
             problem = self.problem(rotation, (float(stand[0]), float(stand[1])))
-            found = solve_problem(problem, rotation, law, self.handle, start)
+            found = solve_problem(problem, rotation, law, self.handle, self._seen_from(start, stand))
             self._still_on(found)
             moved = self.moved(found)
             if np.hypot(*moved) <= close:
-                if before is None or known is None or rotation == before.rotation:
-                    return found
-                return replace(found, drift=(stand + moved - known) / (rotation - before.rotation))
+                place = stand + moved
+                if before is None or rotation == before.rotation:
+                    return replace(found, place=place)
+                return replace(
+                    found, place=place, drift=(place - before.place) / (rotation - before.rotation)
+                )
             if last is not None:  # steps that go to and fro are shortened (Aitken's relaxation)
                 change = moved - last
                 share *= -float(last @ change) / max(float(change @ change), 1e-300)
@@ -177,6 +180,13 @@ class ContactRig:
             "the wrench finds no place to rest at this rotation",
             hint="try a slightly different mesh (edge_at_contact) or less friction",
         )
+
+    def _seen_from(self, start: ContactSolution | None, stand: Array) -> ContactSolution | None:
+        """A state to start from, with its motion counted from another stand (mm)."""
+        if start is None:
+            return None
+        rows = np.eye(2) if self.handle.lever_arm is None else self.handle.axes()
+        return replace(start, motion=start.motion - rows @ (stand - start.problem.stand))
 
     def moved(self, solution: ContactSolution) -> Array:
         """How far (2,) mm the wrench's head has moved from where the gaps of a solution were taken."""

@@ -79,8 +79,11 @@ class PieceTable:
         self.radius = np.array([p.radius for p in pieces])
         self.turn = np.array([p.turn for p in pieces])
         self.length = np.array([p.length for p in pieces])
-        self.direction = np.array([p.tangents(np.zeros(1))[0] for p in pieces])
         first = self.start - self.centre
+        along = np.array([p.end for p in pieces]) - self.start
+        turned_by = np.sign(self.turn)[:, None] * np.column_stack([-first[:, 1], first[:, 0]])
+        along = np.where(self.arc[:, None], turned_by, along)
+        self.direction = along / np.hypot(along[:, 0], along[:, 1])[:, None]
         self.middle_angle = np.arctan2(first[:, 1], first[:, 0]) + 0.5 * self.turn
 
     def locate(self, k: Index, x: Array) -> tuple[Array, Array]:

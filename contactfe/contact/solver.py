@@ -26,6 +26,7 @@ INTERIOR_ROUNDS = 80
 RESIDUAL_LIMIT = 1e-6
 # Of what all cells could carry: smaller loads, at first touch, are judged as if they were as large.
 SLIGHT = 1e-4
+ROUNDED = 1e-9  # of the cap: a start so close to it is at it
 SAMPLES = 3  # cells whose own flexibility sets the scale of gaps
 
 
@@ -92,6 +93,8 @@ def solve_bounded(
     """
     scaled, scale = _scaled(problem)
     p0 = np.zeros(len(problem.gap)) if start is None else np.clip(start / problem.cap, 0.0, 1.0)
+    # As cells between their bounds, hundreds of them would have to be found capped one by one.
+    p0[p0 > 1.0 - ROUNDED] = 1.0
     a0 = np.zeros(len(problem.force)) if motion is None else motion * scale.rows / scale.unit
     path = Path(scaled.matrix, scaled.gap, scaled.balance, scaled.balance_n, scaled.force)
     path.prepare(_edges(p0))
