@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linprog
+from scipy.optimize import Bounds, LinearConstraint, milp
 
 from contactfe.errors import NotConverged
 from contactfe.strength.cuts import Cuts
@@ -20,6 +20,8 @@ AXIAL = np.linspace(-1.0, 1.0, 25)  # where the parabola of the axial force is r
 SHEAR = np.linspace(-1.0, 1.0, 13)
 SLACK = 1e-7  # by how much a section may pass its limit: what the solver of the programme allows as well
 MOST_ROUNDS = 100
+UNLOADED = 1e-9  # of what a section bears: a load that is none
+ALL_ROUND = 16  # sections whose bending the first round knows
 _NONE = (np.empty(0, dtype=int), np.empty(0), np.empty(0), np.empty(0))
 
 
@@ -34,12 +36,13 @@ def ring_utilisation(
     strength: tuple[float, float],
     tangents: list[Tangent] | None = None,
 ) -> float:
-    """Utilisation of the whole ring: 1 when no self-stress keeps every section within its limit.
+    """Utilisation of the whole ring: 1 when no self-stress keeps every section within its limit; 0 without a load.
 
     ``strength``: yield strength for N and M, and for V, MPa. Unknowns are the load factor and the self-stress; every
-    pair of a tangent to n^2 and one to v^4 is a limit of each section (0.2 % outside the curves at most). Only those
-    that some round has passed are given to the solver: the optimum is the same, and few of them matter. `tangents`
-    holds those of other loads of the same ring, which save rounds; new ones are added to it.
+    pair of a tangent to n^2 and one to v^4 is a limit of each section (0.2 % outside the curves at most). Besides the
+    bending of some sections all round, only those that some round has passed are given to the solver: the optimum is the
+    same, and few of them matter. `tangents` holds those of other loads of the same ring, which save rounds; new ones are
+    added to it.
 
     Raises:
         NotConverged: some section still passes its limit after many rounds.
@@ -50,27 +53,34 @@ def ring_utilisation(
     axial = np.column_stack([loads.normal, own[0]]) / normal[:, None]
     across = np.column_stack([loads.shear, own[1]]) / shear[:, None]
     bend = np.column_stack([loads.moment, own[2]]) / moment[:, None]
+    if max(float(np.abs(part[:, 0]).max()) for part in (axial, across, bend)) < UNLOADED:
+        return 0.0
     size = np.maximum(np.abs(bend).max(axis=0), 1e-12)
     axial, across, bend = axial / size, across / size, bend / size
     tangents = [] if tangents is None else tangents
     aim = np.array([-1.0, 0.0, 0.0, 0.0])
-    free = [(0.0, None), (None, None), (None, None), (None, None)]
+    free = Bounds([0.0, -np.inf, -np.inf, -np.inf], np.inf)
+    first = bend[:: max(len(bend) // ALL_ROUND, 1)]
     for _ in range(MOST_ROUNDS):
         k, s, t, sign = (np.array(part) for part in zip(*tangents, strict=True)) if tangents else _NONE
         s, t, sign = s[:, None], t[:, None], sign[:, None]
-        rows = np.vstack([bend, -bend, sign * bend[k] + 2 * s * axial[k] + 4 * t**3 * across[k]])
-        limits = np.concatenate([np.ones(2 * len(bend)), (1.0 + s**2 + 3 * t**4).ravel()])
-        at = linprog(aim, A_ub=rows, b_ub=limits, bounds=free).x
+        rows = np.vstack([first, -first, sign * bend[k] + 2 * s * axial[k] + 4 * t**3 * across[k]])
+        limits = np.concatenate([np.ones(2 * len(first)), (1.0 + s**2 + 3 * t**4).ravel()])
+        # scipy.optimize.milp without integers: the same solver as linprog's, with less around it.
+        at = milp(aim, constraints=LinearConstraint(rows, -np.inf, limits), bounds=free).x
+        if at is None:  # these alone do not bound it, if all do
+            if len(first) == len(bend):
+                break
+            first = bend
+            continue
         n, v, m = axial @ at, across @ at, bend @ at
         squares, fourths = 2 * AXIAL[:, None] * n - AXIAL[:, None] ** 2, _fourth(v)
         passed = np.flatnonzero(np.abs(m) + squares.max(axis=0) + fourths.max(axis=0) > 1.0 + SLACK)
         if not passed.size:
-            break
+            return float(size[0] / at[0])
         touching = AXIAL[squares.argmax(axis=0)], SHEAR[fourths.argmax(axis=0)], np.sign(m)
         tangents += zip(passed.tolist(), *(part[passed].tolist() for part in touching), strict=True)
-    else:
-        raise NotConverged("the limit load of the ring was not found", slug="limit-load")
-    return float(size[0] / at[0])
+    raise NotConverged("the limit load of the ring was not found", slug="limit-load")
 
 
 def _fourth(v: Array) -> Array:

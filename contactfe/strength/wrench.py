@@ -164,7 +164,7 @@ def section_path(
     """Loads and utilisation of the head's sections at a few states up to slip; None when the wrench turns freely.
 
     `before` is the path of the same curve with fewer states: what it holds is not worked out again. `tangents` are
-    those of another curve on the same wrench.
+    those of another curve on the same wrench, or on one like it.
 
     Raises:
         ContactFEError: the head has no section, or one cannot be found in the mesh.
@@ -176,8 +176,10 @@ def section_path(
     head = head_sections(mesh, wrench_material(case), case.fastener.across_flats)
     u, loads, use = _along(built, solutions, head, before)
     rotation = np.array([s.rotation for s in solutions])
-    known = ({}, list(tangents)) if before is None else (before.ring_use, before.tangents)
-    return SectionPath(built, torque, rotation, u, head, loads, use, *known)
+    if before is not None:
+        return SectionPath(built, torque, rotation, u, head, loads, use, before.ring_use, before.tangents)
+    own = [tangent for tangent in tangents if tangent[0] < len(head.around)]
+    return SectionPath(built, torque, rotation, u, head, loads, use, {}, own)
 
 
 def _along(
