@@ -407,7 +407,10 @@ def test_samples_agree_with_meshing_every_one_of_them(profile: str, tables: dict
         wrench = record.limit("wrench")
         assert wrench is not None and wrench.torque_Nm is not None
         # Meshes of about this size themselves differ by 1 % from one another.
-        assert slip == pytest.approx(record.estimate.slip_torque_Nm, rel=0.035)
+        if math.isfinite(slip):
+            assert slip == pytest.approx(record.estimate.slip_torque_Nm, rel=0.035)
+        else:  # not looked for: the wrench gives way long before
+            assert wrench.torque_Nm < 0.9 * (record.estimate.slip_torque_Nm or 0.0)
         if weak < slip:  # beyond slip the limit is in proportion to the loads there, and ends nothing
             assert weak == pytest.approx(wrench.torque_Nm, rel=0.035)
         else:
@@ -594,7 +597,9 @@ def test_a_wrench_that_gives_way_first_ends_the_pull(monkeypatch: pytest.MonkeyP
     found = band(raw(fastener={"stock": "bar"}, contact={"friction": {"low": 0.1, "high": 0.2}}), n=64)
     assert found.ends.count("wrench") == 32 == found.ends.count("grip") and found.torque_Nm.max() == 75.0
     assert found.ends_by("wrench").share == 0.5 == found.columns()["wrench_first_share"]
-    assert ends_words(found) == "of 64 samples, without the model's own error: 32 slip, 32 wrenches give way"
+    assert ends_words(found).startswith(
+        "of 64 samples, without the model's own error: 32 slip, 32 wrenches give way"
+    )
     assert ("the wrench gives way first", found.ends_by("wrench"), "") in statements(found)
 
 

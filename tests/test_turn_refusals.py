@@ -89,7 +89,7 @@ def marched(monkeypatch: pytest.MonkeyPatch, torque: list[float]) -> TorqueCurve
     b, s = built(RING), loaded()
     points = [replace(s, rotation=0.02 * (i + 1), torque=t) for i, t in enumerate(torque)]
     monkeypatch.setattr(curve_module, "_march", lambda *_: (points, True))
-    monkeypatch.setattr(curve_module, "refine", lambda _, found: found)
+    monkeypatch.setattr(curve_module, "_refine", lambda _, found: found)
     return torque_curve(b)
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from contactfe import __version__
 from contactfe.case import CaseRecord
+from contactfe.inputs import CaseInput
 from contactfe.study.plan import PROFILE, PlannedCase, StudyPlan
 from contactfe.study.scatter import CaseBand
 from contactfe.turn import Bodies, BodyModel, Side, body_keys
@@ -70,17 +71,12 @@ def solve_band(
 
 def _torques(plain: CaseRecord, bodies: Bodies, kept: frozenset[str], jobs: Sequence[Job]) -> Array:
     """Torques (n, 2) N m at which grip and wrench end jobs, each solved once."""
-    found = {}
-    for job in in_order(jobs):
-        both = _body(bodies, kept, "fastener", job), _body(bodies, kept, job.side, job)
-        found[job] = answer_on(job, both, plain)
+
+    def find(shape: CaseInput, side: Side) -> BodyModel:
+        return bodies.body(shape, side, keep=getattr(body_keys(shape), side) in kept)
+
+    found = {job: answer_on(job, find, plain) for job in in_order(jobs)}
     return np.array([found[job] for job in jobs], dtype=float).reshape(-1, 2)
-
-
-def _body(bodies: Bodies, kept: frozenset[str], side: Side, job: Job) -> BodyModel:
-    shape = job.fastener if side == "fastener" else job.wrench
-    key: str = getattr(body_keys(shape), side)
-    return bodies.body(shape, side, keep=key in kept)
 
 
 def samples_of(record: dict[str, Any] | None) -> Array | None:

@@ -27,7 +27,7 @@ UNITS = ("si", "inch")
 MOST_CASES = 100_000
 MOST_TOLD = 20  # problems of combinations that one message lists
 
-SAMPLE_SHARE = 0.25  # of a plain case's time: a sample, looked for near it
+SAMPLE_SHARE = 0.15  # of a plain case's time: a sample, looked for near it
 
 
 @dataclass(frozen=True)

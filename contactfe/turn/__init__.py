@@ -40,6 +40,7 @@ from contactfe.turn.build import (
 from contactfe.turn.crush import crushed_runs, relief
 from contactfe.turn.curve import (
     TorqueCurve,
+    audited,
     head_rotation,
     smooth_through,
     spread_mm,
@@ -71,7 +72,7 @@ from contactfe.turn.states import (
     wrench_state,
     wrench_states,
 )
-from contactfe.turn.top import KnownTop, curve_top, known_top, solve_from
+from contactfe.turn.top import KnownTop, curve_top, has_top, known_top, solve_from, turns_farther
 
 __all__ = [
     "SIDES",
@@ -91,6 +92,7 @@ __all__ = [
     "assemble",
     "assemble_case",
     "at_modulus",
+    "audited",
     "bearing_depth",
     "body_arrays",
     "body_from",
@@ -110,6 +112,7 @@ __all__ = [
     "file_hash",
     "first_state",
     "flank_pressures",
+    "has_top",
     "head_circle",
     "head_rotation",
     "head_rotation_weights",
@@ -133,6 +136,7 @@ __all__ = [
     "state_at_torque",
     "state_near_torque",
     "torque_curve",
+    "turns_farther",
     "with_fastener",
     "with_state",
     "wrench_body",

@@ -113,7 +113,7 @@ def torque_curve(built: BuiltPair, expected: float = 0.0) -> TorqueCurve:
     points, inside = _march(built, play, 1e3 * expected / bearing_depth(built.case))
     if not _holds(points):
         return TorqueCurve(np.empty(0), np.empty(0), (), None)
-    return audited(built, refine(built, points), play, inside)
+    return audited(built, _refine(built, points), play, inside)
 
 
 def audited(built: BuiltPair, points: list[ContactSolution], play: float, inside: bool = True) -> TorqueCurve:
@@ -209,8 +209,8 @@ def solve_at(built: BuiltPair, rotation: float, before: ContactSolution | None) 
         return built.rig.solve(rotation, built.law, None)
 
 
-def refine(built: BuiltPair, points: list[ContactSolution], close: float = TOP) -> list[ContactSolution]:
-    """Halve the intervals beside the largest torque until both are short and alike, and their ends ``close`` to it."""
+def _refine(built: BuiltPair, points: list[ContactSolution]) -> list[ContactSolution]:
+    """Halve the intervals beside the largest torque until both are short and alike, and their ends close to it."""
     while True:
         torque = np.array([p.torque for p in points])
         top = int(np.argmax(torque))
@@ -220,7 +220,7 @@ def refine(built: BuiltPair, points: list[ContactSolution], close: float = TOP) 
         width = {i: points[i + 1].rotation - points[i].rotation for i in beside}
         low = {i: min(torque[i], torque[i + 1]) for i in beside}
         wide = max(beside, key=lambda i: width[i])
-        wanted = [i for i in beside if low[i] < close * torque[top] and width[i] > CLOSEST]
+        wanted = [i for i in beside if low[i] < TOP * torque[top] and width[i] > CLOSEST]
         if width[wide] > min(WIDEST_AT_TOP, MOST_UNLIKE * min(width.values())) and width[wide] > CLOSEST:
             wanted = [wide]
         if not wanted:

@@ -56,8 +56,8 @@ TAIL = 0.002  # share of a distribution below the lowest and above the highest l
 class Job:
     """One curve: the case to assemble, the cases that make its bodies, and the factor on its torque.
 
-    ``side``: "openings" where the wrench's body serves many openings. ``near``: the plain case on the same bodies, near
-    whose top that of this curve is looked for; None: the whole curve is solved.
+    ``side``: "openings" where the wrench's body serves many openings. ``near``: the plain case near whose top that of this
+    curve is looked for, on the same fastener and the body ``near_side`` of its wrench; None: the whole curve is solved.
     """
 
     case: CaseInput
@@ -66,6 +66,7 @@ class Job:
     factor: float
     side: Side = "openings"
     near: CaseInput | None = None
+    near_side: Side = "openings"
 
 
 @dataclass(frozen=True, eq=False)
@@ -231,6 +232,17 @@ def _job(reference: CaseInput, case: CaseInput, paths: frozenset[str]) -> Job:
         load=replace(case.load, lever_arm=None if arm is None else arm / scale),
     )
     plain = shape_case(reference)
-    near = on_shape(reference, replace(plain, fastener=body, wrench=own.wrench)) if paths else None
+    # Where only its opening differs the plain case itself is near enough, and is solved in any case.
+    only_opened = body == plain.fastener and replace(own.wrench, opening=plain.wrench.opening) == plain.wrench
+    near_side: Side = "wrench" if only_opened else side
+    near = plain if only_opened else replace(plain, fastener=body, wrench=own.wrench)
     # The wrench's mesh may look at the fastener: it looks at the reference's, whatever the sample's is.
-    return Job(same, replace(plain, fastener=body), replace(plain, wrench=own.wrench), scale**2, side, near)
+    return Job(
+        same,
+        replace(plain, fastener=body),
+        replace(plain, wrench=own.wrench),
+        scale**2,
+        side,
+        on_shape(reference, near) if paths else None,
+        near_side,
+    )

@@ -25,12 +25,14 @@ from contactfe.turn import (
     assemble,
     at_modulus,
     outlines,
+    shape_case,
 )
 from contactfe.uncertainty.jobs import Job
 
 Array = NDArray[np.float64]
 Watch = Callable[[int, int], None]
 Solve = Callable[[Sequence[Job]], Array]
+FindBody = Callable[[CaseInput, Side], BodyModel]
 Answer = tuple[float, float]  # slip torque, and the limit of the wrench (inf: far above it), N m
 
 KEPT = 24  # bodies that a process remembers
@@ -92,8 +94,7 @@ def pair_torques(job: Job, folder: Path | None = None) -> Answer:
     Raises:
         GeometryError: from outlines or mesher.
     """
-    bodies = _bodies_in(folder)
-    return answer_on(job, (bodies.body(job.fastener, "fastener"), bodies.body(job.wrench, job.side)))
+    return answer_on(job, _bodies_in(folder).body)
 
 
 def pair_case(job: Job) -> CaseInput:
@@ -101,13 +102,17 @@ def pair_case(job: Job) -> CaseInput:
     return replace(job.fastener, wrench=job.wrench.wrench)
 
 
-def answer_on(job: Job, bodies: tuple[BodyModel, BodyModel], plain: CaseRecord | None = None) -> Answer:
-    """`pair_torques` on bodies (fastener, wrench) that are there already, at the common modulus.
+def answer_on(job: Job, find: FindBody, plain: CaseRecord | None = None) -> Answer:
+    """`pair_torques` on bodies that ``find`` gives for a case and a side, at the common modulus.
 
-    ``plain``: the record of the plain case, which is the one near to the job where it stands on the same bodies.
+    ``plain``: the record of the plain case, which is the one near to the job where the job says so.
+
+    Raises:
+        GeometryError: a body cannot be built.
     """
+    bodies = find(job.fastener, "fastener"), find(job.wrench, job.side)
     try:
-        slip, wrench = limits_near(_built(job, job.case, bodies), _known_pair(job, bodies, plain))
+        slip, wrench = limits_near(_built(job, job.case, bodies), _known_pair(job, bodies, find, plain))
     except NotConverged:
         return math.nan, math.inf
     return job.factor * slip, math.inf if wrench is None else job.factor * wrench
@@ -124,13 +129,18 @@ def _built(job: Job, case: CaseInput, bodies: tuple[BodyModel, BodyModel]) -> Bu
     )
 
 
-def _known_pair(job: Job, bodies: tuple[BodyModel, BodyModel], plain: CaseRecord | None) -> KnownPair | None:
-    """The plain case on the bodies of a job, solved once for all jobs on them."""
+def _known_pair(
+    job: Job, bodies: tuple[BodyModel, BodyModel], find: FindBody, plain: CaseRecord | None
+) -> KnownPair | None:
+    """The plain case near to a job, solved once for all jobs that it is near to."""
     if job.near is None:
         return None
-    if plain is not None and job.side == "wrench" and job.near == plain.built.case:
+    if plain is not None and job.near_side == "wrench" and job.near == plain.built.case:
         return _recorded(plain)
-    return _solved(replace(job, case=job.near, factor=1.0), bodies)
+    near = replace(job, case=job.near, factor=1.0, side=job.near_side)
+    if job.near_side == job.side:
+        return _solved(near, bodies)
+    return _solved(replace(near, wrench=shape_case(job.near)), (bodies[0], find(job.near, job.near_side)))
 
 
 _recorded = lru_cache(maxsize=1)(known_from)
@@ -162,6 +172,7 @@ def _in_processes(
         # Bodies first, each once: they cost as much as several curves.
         jobs = [job for chunk in chunks for job in chunk]
         sides: list[tuple[Side, CaseInput]] = [(j.side, j.wrench) for j in jobs]
+        sides += [(j.near_side, shape_case(j.near)) for j in jobs if j.near and j.near_side != j.side]
         bodies = dict.fromkeys([*sides, *(("fastener", j.fastener) for j in jobs)])
         if len(bodies) < len(jobs):
             run_all(pool, [partial(build_body, folder, *body) for body in bodies], lambda *_: None)
