@@ -311,7 +311,9 @@ def test_stainless_and_soft_grades() -> None:
     assert (brass.yield_min, brass.yield_upper, brass.material) == (172.0, 310.0, "brass")
     for across, tensile, least in ((10.0, 57, 25), (20.0, 55, 25), (40.0, 50, 20), (80.0, 45, 15)):
         row = grade("brass C36000", across)
-        assert (row.tensile_min, row.yield_min) == pytest.approx((tensile * 6.894757, least * 6.894757), abs=0.6)
+        assert (row.tensile_min, row.yield_min) == pytest.approx(
+            (tensile * 6.894757, least * 6.894757), abs=0.6
+        )
 
 
 def test_likely_upper_strength_follows_the_hardness_window() -> None:

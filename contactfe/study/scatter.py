@@ -159,7 +159,7 @@ def case_band(settings: BandSettings, uncertain: UncertainCase) -> CaseBand | No
         uses["fastener", job.fastener] += 1
         uses[job.side, job.wrench] += 1
     shapes = tuple((side, shape, count) for (side, shape), count in uses.items())
-    curves = len(in_order(plan.jobs[: solved_first(plan, points[:, :-1])]))
+    curves = len(in_order([plan.jobs[k] for k in solved_first(plan, points[:, :-1])]))
     return CaseBand(uncertain, settings.by_rule, points, settings.grid.seed, shapes, curves)
 
 

@@ -7,6 +7,7 @@ from itertools import combinations_with_replacement
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import qr
 
 Array = NDArray[np.float64]
 
@@ -25,7 +26,7 @@ class Surrogate:
 
     def __call__(self, u: Array) -> Array:
         """Answers (n,) at shares u (n, d)."""
-        return np.asarray(_terms(u, self.degree) @ self.coefficients)
+        return np.asarray(terms_of(u, self.degree) @ self.coefficients)
 
 
 def fit(u: Array, y: Array) -> Surrogate:
@@ -35,14 +36,14 @@ def fit(u: Array, y: Array) -> Surrogate:
     """
     best = _fitted(u, y, 0)
     for degree in (1, 2):
-        if PER_TERM * _terms(u[:1], degree).shape[1] <= len(y):
+        if PER_TERM * terms_of(u[:1], degree).shape[1] <= len(y):
             other = _fitted(u, y, degree)
             best = other if other.error < best.error and best.explained < 1.0 else best
     return best
 
 
 def _fitted(u: Array, y: Array, degree: int) -> Surrogate:
-    q, r = np.linalg.qr(_terms(u, degree))
+    q, r = np.linalg.qr(terms_of(u, degree))
     found = q.T @ y
     errors = (y - q @ found) / (1.0 - np.einsum("ij,ij->i", q, q))
     scatter = float(np.sum((y - y.mean()) ** 2))
@@ -53,7 +54,22 @@ def _fitted(u: Array, y: Array, degree: int) -> Surrogate:
     )
 
 
-def _terms(u: Array, degree: int) -> Array:
+def telling(u: Array, count: int, degree: int = 2) -> NDArray[np.int64]:
+    """Which (count,) of the shares u (n, d) tell a polynomial best, in order: so far apart that the others lie between.
+
+    First as many as it has terms, by a pivoted factorisation; then, one by one, those where it is known least.
+    """
+    rows = terms_of(u, degree)
+    chosen = qr(rows.T, mode="r", pivoting=True)[1][: rows.shape[1]].tolist()
+    while len(chosen) < count:
+        factor = np.asarray(np.linalg.qr(rows[chosen], mode="r"))
+        unknown = np.linalg.norm(np.linalg.solve(factor.T, rows.T), axis=0)
+        unknown[chosen] = 0.0
+        chosen.append(int(np.argmax(unknown)))
+    return np.sort(np.array(chosen[:count], dtype=np.int64))
+
+
+def terms_of(u: Array, degree: int) -> Array:
     """Products of up to `degree` of the inputs, each from -1 to 1, as columns (n, k)."""
     x = 2.0 * np.asarray(u, dtype=float) - 1.0
     columns = [np.ones(len(x))]
