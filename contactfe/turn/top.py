@@ -1,9 +1,10 @@
-"""The top of a curve, looked for where that of a curve nearly like it lies: two states instead of a march.
+"""The top of a curve, looked for where that of a curve nearly like it lies: two or three states instead of a march.
 
-Samples of a band stand on the same bodies and differ in friction, strengths, depth and opening. Their curves have
-nearly the same shape about the top; only how high it is and where it lies differ. Two states beside the expected place
-tell both. Where the top lies farther off, states are added until two lie beside it. Every state is solved and audited
-like those of a march; the parts of the curve far from the top are left out.
+Samples of a band have the fastener and, but for its opening, the wrench of a pair that is solved, and differ in friction,
+strengths and depth. Their curves have nearly the same shape about the top; only how high it is and where it lies
+differ. Two states beside the expected place tell both where the top is flat, three where it is not. States are added
+until the top lies between them. Every state is solved and audited like those of a march; the parts of the curve far
+from the top are left out.
 """
 
 from __future__ import annotations
@@ -207,7 +208,7 @@ def _close_by(near: list[ContactSolution]) -> bool:
 
 
 def _settled(near: list[ContactSolution], found: _Found) -> bool:
-    """Whether states tell the top of a known shape: two that are hardly lower, or three that lie on it."""
+    """Whether states tell the top of a known shape: two that are hardly lower than it, or three that lie on the shape."""
     beside = near[0].rotation - BEYOND <= found.rotation <= near[-1].rotation + BEYOND
     if len(near) < 3:
         return beside and found.torque <= FLAT * min(p.torque for p in near)

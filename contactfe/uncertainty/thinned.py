@@ -1,7 +1,7 @@
 """Few inputs scatter: a part of the samples is solved, the others follow from a polynomial through those.
 
 The torques at which grip and wrench end a pull are smooth in strengths, friction, depth and opening, each by itself. A
-polynomial of second degree in the shares of up to three inputs has ten terms at most. Some samples more are solved, those
+polynomial of second degree in up to three inputs has ten terms at most. Some samples more are solved, those
 that tell it best, whose leave-one-out errors say whether it is good enough. Where it is not, every sample is solved.
 
 Beyond slip the limit of a wrench is an extrapolation, with a kink where both limits meet: the polynomial for a limit goes
@@ -43,14 +43,16 @@ class SolvedPlan:
 
 
 def solve_plans(plans: Sequence[tuple[JobPlan, Array | None]], solve: Solve) -> list[SolvedPlan]:
-    """Solve plans, those with the shares (n, d) of their samples thinned where that is good enough; `solve` gets the
-    jobs of all in one go, and in another one those of the samples that have to be solved after all."""
+    """Solve plans, those with the shares (n, d) of their samples (None: no samples) thinned where that is good enough.
+
+    `solve` gets the jobs of all in one go, and in another one those of the samples that have to be solved after all.
+    """
     first = [np.arange(len(plan.jobs)) if u is None else solved_first(plan, u) for plan, u in plans]
     answers = _in_parts(
         [[plan.jobs[k] for k in one] for (plan, _), one in zip(plans, first, strict=True)], solve
     )
     found = [
-        SolvedPlan(own) if len(one) == len(plan.jobs) or u is None else _filled(u, one, own)
+        SolvedPlan(own) if len(one) == len(plan.jobs) or u is None else _filled(_scaled(plan, u), one, own)
         for (plan, u), one, own in zip(plans, first, answers, strict=True)
     ]
     rest = [
@@ -70,7 +72,16 @@ def solved_first(plan: JobPlan, u: Array) -> Index:
     n, d = u.shape
     wanted = (d + 1) * (d + 2) // 2 + MORE
     thinned = 1 <= d <= MOST_INPUTS and not plan.ratios and wanted <= WORTH * n
-    return telling(u, wanted) if thinned else np.arange(len(plan.jobs))
+    return telling(_scaled(plan, u), wanted) if thinned else np.arange(len(plan.jobs))
+
+
+def _scaled(plan: JobPlan, u: Array) -> Array:
+    """Values (n, d) of the inputs, each from 0 to 1: what the torques follow, also in the tails of a distribution; the
+    shares u of those that hardly scatter."""
+    values = plan.values[: len(u)]
+    width = np.ptp(values, axis=0)
+    told = width > 1e-9 * np.abs(values).max(axis=0)
+    return np.where(told, (values - values.min(axis=0)) / np.where(told, width, 1.0), u)
 
 
 def _in_parts(jobs: Sequence[Sequence[Job]], solve: Solve) -> list[Array]:
@@ -90,7 +101,8 @@ def _merged(chosen: Index, solved: Array, rest: Array) -> Array:
 
 
 def _filled(u: Array, chosen: Index, solved: Array) -> SolvedPlan | None:
-    """The torques of all samples from those (m, 2) of the chosen ones; None where a polynomial does not do."""
+    """The torques of all samples, with scaled inputs u (n, d), from those (m, 2) of the chosen ones; None where a
+    polynomial does not do."""
     grip, wrench = solved.T
     known, others = u[chosen], u[_others(chosen, len(u))]
     limits = [_limit(known, others, grip, wrench), _limit(known, others, wrench, grip)]
