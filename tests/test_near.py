@@ -15,7 +15,7 @@ from contactfe.inputs import CaseInput, parse_case
 from contactfe.turn import Bodies, BuiltPair, solve_from
 from contactfe.uncertainty.sampling import sobol_points
 
-WITHIN = 8e-3  # one sample, far from the known one: another hump of its top may be a little higher
+WITHIN = 6e-3  # one sample, far from the known one: another hump of its top may be a little higher
 ON_AVERAGE = 1.5e-3  # root mean square of samples as far apart as those of a band
 PROFILES = ("open-end", "ring-six", "ring-six-relieved", "ring-twelve", "ring-spline", "flare-nut")
 BODIES = Bodies()
@@ -109,7 +109,7 @@ def test_near_itself_a_pair_has_its_own_limits() -> None:
     pair = built(plain("ring-spline"))
     grip, weak = limits_near(pair, known("ring-spline"))
     whole, whole_weak = limits_near(pair, None)
-    assert grip == pytest.approx(whole, rel=2e-3)
+    assert grip == pytest.approx(whole, rel=1e-3)
     assert weak == pytest.approx(whole_weak, rel=WITHIN)  # beyond slip, in proportion to the loads at the top
 
 
