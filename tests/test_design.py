@@ -6,6 +6,7 @@ import csv
 import json
 import math
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -33,6 +34,7 @@ from contactfe.design.shape import _sensed
 from contactfe.errors import InputError
 from contactfe.profile import profile_pair
 from contactfe.report.screening import _trade
+from contactfe.report.screening import notes as screening_notes
 from contactfe.study import StudyStore, case_id, samples_of, solver_revision
 
 COARSE = '[base.mesh]\nedge_at_contact = "0.5 mm"\nedge_max = "3 mm"\n'
@@ -360,3 +362,31 @@ def test_the_finding_of_three_rings_is_what_its_table_says() -> None:
     assert float(rows["rowan"]["least_margin_of_wrench"]) == pytest.approx(-0.47, abs=0.01)
     assert 1 - float(twelve["score"]) / float(six["score"]) == pytest.approx(0.44, abs=0.005)
     assert float(twelve["least_margin_of_wrench"]) > 0
+
+
+@pytest.mark.parametrize(
+    ("scores", "error", "told"),
+    [
+        ((1.001, 1.0), 0.0, "0.1 % apart, less than the model tells (0.3 %)"),
+        ((1.006, 1.0), 0.009, "0.6 % apart, less than the model tells (0.9 %)"),
+        ((1.02, 1.0), 0.009, ""),
+        ((1.0,), 0.009, ""),
+        ((None, None), 0.0, ""),
+    ],
+)
+def test_a_lead_below_what_the_model_tells_is_called_none(
+    scores: tuple[float | None, ...], error: float, told: str
+) -> None:
+    results = [
+        SimpleNamespace(name=f"head {k}", score=score, front=True, short=(), problem="", best_share=0.5)
+        for k, score in enumerate(scores)
+    ]
+    found = SimpleNamespace(
+        results=results,
+        samples=32,
+        thinned=0,
+        fit_error=error,
+        plan=SimpleNamespace(study=SimpleNamespace(cases=())),
+    )
+    lines = " ".join(screening_notes(found))  # type: ignore[arg-type]
+    assert ("take them as equal" in lines) == bool(told) and told in lines
